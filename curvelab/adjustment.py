@@ -1,0 +1,331 @@
+"""Least squares over the rows of the observation equation.
+
+One linear network does the reduction, the budget (its sensitivities), the
+pre-analysis of a plan (the same without readings) and the prediction of a
+sight (the same with the curvature given and the sight left out).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from .fieldbook import with_changes
+from .observation import (CURVATURE, Expansion, ProfileFactor, Row, Unknown, ellipsoid_curvature, keys, prior, ray,
+                          rows)
+from .records import Fault, FieldBook, FieldBookError
+from .sense import LONG, components
+from .uncertainty import BudgetRow, Contribution, budget, chi2_tail, combine
+
+RANK = 1e-10
+UNCHECKED = 0.01
+OPTICS = {"curvature", "collimation", "drift", "setting", "focus", "refraction", "distance"}
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """A value and its standard uncertainty, in the same unit."""
+
+    value: float
+    u: float
+
+
+@dataclass(frozen=True)
+class Solution:
+    """Least squares of some rows: ``x = gain @ y``.
+
+    Shapes for n unknowns and m rows: `gain` (n, m), `x` (n,), `covariance`
+    (n, n), `null` (n, q) a basis of what is not determined, `redundancy` (m,),
+    `residuals` (m,), in the units of the rows.
+    """
+
+    unknowns: list[Unknown]
+    gain: np.ndarray = field(repr=False)
+    x: np.ndarray = field(repr=False)
+    covariance: np.ndarray = field(repr=False)
+    null: np.ndarray = field(repr=False)
+    redundancy: np.ndarray = field(repr=False)
+    residuals: np.ndarray = field(repr=False)
+    dof: int
+
+    def estimate(self, key: Unknown) -> Estimate:
+        """Value and uncertainty of one unknown."""
+        i = self.unknowns.index(key)
+        return Estimate(float(self.x[i]), math.sqrt(self.covariance[i, i]))
+
+    def determined(self, key: Unknown) -> bool:
+        """Whether the rows determine an unknown."""
+        return bool(np.abs(self.null[self.unknowns.index(key)]).max(initial=0.0) < 1e-6)
+
+
+@dataclass(frozen=True)
+class Result:
+    """A campaign reduced: curvature [1/m], collimation [rad], refraction χ [1/m], heights [m].
+
+    `planned_u` is u(κ) of the same rows without their scatter [1/m];
+    `ellipsoid_curvature` is 1/R of the ellipsoid along the line [1/m].
+    """
+
+    book: FieldBook = field(repr=False)
+    rows: tuple[Row, ...] = field(repr=False)
+    solution: Solution = field(repr=False)
+    curvature: Estimate
+    collimation: dict[str, Estimate]
+    refraction: dict[str, Estimate]
+    heights: dict[str, Estimate]
+    planned_u: float
+    ellipsoid_curvature: float
+
+    @property
+    def sensitivity(self) -> np.ndarray:
+        """Change of κ per unit of each row (m,) [1/m per unit of the row]."""
+        return self.solution.gain[0]
+
+    @property
+    def dof(self) -> int:
+        """Redundancy of the network."""
+        return self.solution.dof
+
+    @property
+    def chi2(self) -> float:
+        """Sum of the squared residuals, each over its uncertainty."""
+        u = np.array([row.u for row in self.rows])
+        exact = u == 0
+        if np.abs(self.solution.residuals[exact]).max(initial=0.0) > 1e-9:
+            return math.inf
+        return float(np.sum((self.solution.residuals[~exact] / u[~exact]) ** 2))
+
+    @property
+    def misfit(self) -> float:
+        """Probability of residuals at least this large where all is as stated."""
+        return chi2_tail(self.chi2, self.dof)
+
+    @property
+    def unchecked(self) -> list[str]:
+        """Labels of the readings and heights that no other row checks."""
+        return [row.label for row, r in zip(self.rows, self.solution.redundancy)
+                if row.kind != "prior" and row.u and r < UNCHECKED]
+
+    def contributions(self) -> list[Contribution]:
+        """What each independent input contributes to u(κ) [1/m]."""
+        return [replace(part, u=abs(s) * part.u) for row, s in zip(self.rows, self.sensitivity) for part in row.parts]
+
+    def budget(self) -> list[BudgetRow]:
+        """The uncertainty of κ by cause, largest first [1/m]."""
+        return budget(self.contributions())
+
+
+def solve(rows_: Sequence[Row]) -> Solution:
+    """Weighted least squares with exact rows substituted.
+
+    Parameters
+    ----------
+    rows_ : sequence of Row
+        A row with ``u = 0`` is a constraint, not a weight.
+
+    Returns
+    -------
+    Solution
+
+    Notes
+    -----
+    Columns are scaled, rows whitened, and the singular values of the rows
+    themselves (never of the normal equations) tell what is determined.
+    """
+    unknowns = keys(rows_)
+    column = {key: i for i, key in enumerate(unknowns)}
+    design = np.zeros((len(rows_), len(unknowns)))
+    for i, row in enumerate(rows_):
+        for key, coefficient in row.terms.items():
+            design[i, column[key]] = coefficient
+    y, u = np.array([row.value for row in rows_]), np.array([row.u for row in rows_])
+    exact, weight = u == 0, 1 / np.where(u == 0, 1.0, u)
+    scale = np.linalg.norm(design * weight[:, None], axis=0)
+    scale[scale == 0] = 1.0
+    scaled = design / scale
+    norm = np.linalg.norm(scaled[exact], axis=1)
+    fixed, free = _pseudo_inverse(scaled[exact] / norm[:, None])
+    fixed = fixed / norm
+    white, rest = _pseudo_inverse(scaled[~exact] @ free * weight[~exact, None])
+    gain = np.zeros((len(unknowns), len(rows_)))
+    gain[:, ~exact] = free @ white * weight[~exact]
+    gain[:, exact] = fixed - gain[:, ~exact] @ scaled[~exact] @ fixed
+    leverage = np.ones(len(rows_))
+    leverage[~exact] = np.einsum("ij,ji->i", scaled[~exact], gain[:, ~exact])
+    x = gain @ y
+    spread = gain * u / scale[:, None]
+    return Solution(unknowns, gain / scale[:, None], x / scale, spread @ spread.T, free @ rest, 1 - leverage,
+                    y - scaled @ x, len(rows_) - len(unknowns) + rest.shape[1])
+
+
+def _pseudo_inverse(matrix: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Pseudo-inverse (n, m) and an orthonormal basis of the null space (n, q)."""
+    m, n = matrix.shape
+    if not m:
+        return np.zeros((n, 0)), np.eye(n)
+    left, values, right = np.linalg.svd(matrix, full_matrices=True)
+    rank = int(np.sum(values > RANK * values.max(initial=0.0)))
+    return (right[:rank].T / values[:rank]) @ left[:, :rank].T, right[rank:].T
+
+
+def adjust(book: FieldBook, changes: Mapping[str, object] | None = None, *,
+           profile_factor: ProfileFactor | None = None) -> Result:
+    """Reduce a field book: the curvature of the water and everything else it tells.
+
+    Parameters
+    ----------
+    book : FieldBook
+        One without readings is a plan: its values are NaN, its uncertainties stand.
+    changes : mapping, optional
+        Keys of ``site.toml`` to replace first, as in
+        ``{"instrument.A.tolerance": "1 mm per 30 m"}``.
+    profile_factor : callable, optional
+        Factor w of refraction for a reading (1 when left out).
+
+    Returns
+    -------
+    Result
+
+    Raises
+    ------
+    FieldBookError
+        Where the curvature, or a height it rests on, is not determined.
+    """
+    if changes:
+        book = with_changes(book, changes)
+    expected = ellipsoid_curvature(book)
+    start = Expansion(expected, {name: i.collimation.value if i.collimation else 0.0 for name, i in book.instruments.items()},
+                      {name: ray(book.airs[name]).value for name in {r.air for r in book.readings if not r.struck}})
+    found = rows(book, start, planned=True, profile_factor=profile_factor)
+    plan = solution = solve(found)
+    _check_determined(book, plan, found)
+    at = start
+    for _ in range(0 if book.is_plan else 2):  # bilinear in the length of sight alone: the second round changes nothing that shows
+        found = rows(book, at, profile_factor=profile_factor)
+        solution = solve(found)
+        at = Expansion(float(solution.x[0]), *({key[1]: float(x) for key, x in zip(solution.unknowns, solution.x) if key[0] == kind}
+                                               for kind in ("collimation", "refraction")))
+    return Result(book, tuple(found), solution, solution.estimate(CURVATURE), _named(book, solution, "collimation"),
+                  _named(book, solution, "refraction"), _heights(book, solution),
+                  plan.estimate(CURVATURE).u, expected)
+
+
+def _named(book: FieldBook, solution: Solution, kind: str) -> dict[str, Estimate]:
+    """Estimates of one kind by name, with what is exactly known among them."""
+    names = book.instruments if kind == "collimation" else {r.air: None for r in book.readings if not r.struck}
+    found = {}
+    for name in names:
+        if (kind, name) in solution.unknowns:
+            found[name] = solution.estimate((kind, name))
+        else:
+            row = prior(book, (kind, name))
+            found[name] = Estimate(row.value, row.u)
+    return found
+
+
+def _heights(book: FieldBook, solution: Solution) -> dict[str, Estimate]:
+    """Heights above the water of all that is tied to it."""
+    part = components(book)
+    found = {}
+    for point, place in book.water.surfaces.items():
+        visits = [key for key in solution.unknowns if key[0] == "shores"]
+        shore = solution.estimate(visits[0]) if place and visits else Estimate(0.0, 0.0)
+        found[point] = Estimate(place * shore.value, place * shore.u)
+    for key in solution.unknowns:
+        if key[0] == "height" and part[key[1]] == part.get(""):
+            found[key[1]] = solution.estimate(key)
+    return found
+
+
+def _check_determined(book: FieldBook, plan: Solution, planned: list[Row]) -> None:
+    """The curvature, and the heights of the points by the water, must follow from the rows."""
+    part = components(book)
+    loose = [key[1] for key in plan.unknowns if key[0] == "height" and not plan.determined(key)]
+    faults = []
+    if not plan.determined(CURVATURE):
+        what = f"the height of {', '.join(loose)} above the water" if loose else "a sight over a longer distance, with both heights tied to the water"
+        faults.append(Fault("readings.csv", None, "", "", f"the curvature is undetermined: {what} would determine it (a row in "
+                            "heights.csv, or readings from another set-up)"))
+    else:
+        taped = {end for h in book.heights for end in (h.start, h.end)}
+        at_water = [key[1] for key in plan.unknowns if key[0] == "height" and key[1] not in taped and part[key[1]] == part.get("")]
+        loose = sorted({*loose, *(p for p in at_water if _only_by_curvature(p, planned))})
+        faults += [Fault("readings.csv", None, "point", point, "its height would follow only from the curvature that it is to show: "
+                         "measure it from the water (a row in heights.csv), or read it from another set-up") for point in loose]
+    if faults:
+        raise FieldBookError(faults)
+
+
+def _only_by_curvature(point: str, planned: list[Row]) -> bool:
+    """Whether a point's height follows from the curvature found elsewhere, and from nothing else."""
+    key = ("height", point)
+    others = [row for row in planned if key not in row.terms]
+    if not solve(others).determined(CURVATURE):
+        return False
+    own = [replace(row, terms={("own curvature",) if k == CURVATURE else k: v for k, v in row.terms.items()})
+           if key in row.terms and row.reading and row.reading.distance > LONG else row for row in planned]
+    return not solve(own).determined(key)
+
+
+def longest(result: Result) -> Row:
+    """The row of the longest sight."""
+    return max((row for row in result.rows if row.reading), key=lambda row: row.reading.distance)
+
+
+def line_of_sight(result: Result, curvature: float, distances: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Predicted offset of the line of sight from the level surface through the instrument's axis.
+
+    Parameters
+    ----------
+    result : Result
+    curvature : float
+        Of the water: 0 if flat, 1/R if it follows the ellipsoid [1/m].
+    distances : array (n,)
+        From the set-up of the longest sight [m].
+
+    Returns
+    -------
+    offset, u : arrays (n,)
+        [m], + = the line of sight is above. What the rest of the book tells of
+        collimation and air is used; the longest sight itself is not.
+    """
+    target = longest(result)
+    solution = _without_longest(result, curvature)
+    ratio = np.asarray(distances, dtype=float) / target.reading.distance
+    matrix = np.zeros((ratio.size, len(solution.unknowns)))
+    for key in target.terms:
+        if key[0] not in OPTICS:
+            continue
+        shape = target.terms[key] * ratio ** (2 if key[0] in ("curvature", "refraction") else 1)
+        beyond = ratio * target.reading.distance > LONG
+        matrix[:, solution.unknowns.index(key)] = shape * beyond if key[0] == "focus" else shape
+    return matrix @ solution.x, np.sqrt(np.einsum("ij,jk,ik->i", matrix, solution.covariance, matrix))
+
+
+def measured_offset(result: Result) -> Estimate:
+    """Offset that the longest sight found: its reading against the levels of both ends [m].
+
+    Its uncertainty holds pointing, reading, touch and heights; collimation and
+    air belong to the predictions (`line_of_sight`). NaN before the sight is
+    read, and where only this sight ties its two ends together.
+    """
+    target, solution = longest(result), _without_longest(result, result.ellipsoid_curvature)
+    if not all(solution.determined(key) for key in target.terms):
+        return Estimate(math.nan, math.nan)
+    ends = np.array([0.0 if key[0] in OPTICS else target.terms.get(key, 0.0) for key in solution.unknowns])
+    return Estimate(float(target.value - ends @ solution.x), math.hypot(math.sqrt(ends @ solution.covariance @ ends), target.u))
+
+
+def _without_longest(result: Result, curvature: float) -> Solution:
+    """The network with the curvature given and the longest sight left out."""
+    target = longest(result).reading
+    rest = [row for row in result.rows if not row.reading or (row.reading.setup, row.reading.point) != (target.setup, target.point)]
+    known = Row("curvature as given", "prior", {CURVATURE: 1.0}, curvature, ())
+    solution = solve([*rest, known])
+    if result.book.is_plan:  # nothing is read yet: the priors are all that is known
+        means = {key: row.value for row in (*rest, known) if row.kind == "prior" for key in row.terms}
+        solution = replace(solution, x=np.array([means.get(key, 0.0) for key in solution.unknowns]))
+    return solution

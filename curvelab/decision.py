@@ -1,0 +1,286 @@
+"""The verdict: a rule fixed beforehand, applied to one number, said in one sentence.
+
+The order of the outcomes is fixed: readings that disagree say nothing; a
+measurement too uncertain to tell flat from ellipsoid decides nothing, whatever
+it found; only then are the two tested, each at its own rate.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from statistics import NormalDist
+
+import numpy as np
+
+from . import units
+from .adjustment import Result, adjust, longest
+from .fieldbook import with_struck
+from .refraction import coefficient_from_curvature
+from .records import FieldBookError
+from .uncertainty import NORMAL, RECTANGULAR, Contribution, combine, two_sided
+
+MISFIT = 0.01
+COVERAGE = NormalDist().inv_cdf(0.975)
+OUTCOMES = ("readings disagree", "too uncertain to decide", "undecided", "flat rejected", "ellipsoid rejected", "both rejected")
+
+
+@dataclass(frozen=True)
+class Diagnosis:
+    """What one thing alone would explain the excess over the ellipsoid.
+
+    `offset` [m] at the target, `collimation` [rad], `k` [1] of the air by the
+    lake, `height` [m] of a blunder at the target: each alone moves κ by the
+    excess.
+    """
+
+    offset: float
+    collimation: float
+    k: float
+    height: float
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """The outcome and all that it rests on.
+
+    `p_flat` and `p_ellipsoid` are two-sided probabilities under the real
+    distribution, `worst_flat` and `worst_ellipsoid` with each tolerance at its
+    limit. `radius` is a 95 % interval [m].
+    """
+
+    result: Result = field(repr=False)
+    outcome: str
+    z_flat: float
+    z_ellipsoid: float
+    separation: float
+    gate: float
+    p_flat: float
+    p_ellipsoid: float
+    worst_flat: float
+    worst_ellipsoid: float
+    radius: tuple[float, float]
+    excess: Diagnosis
+    remarks: tuple[str, ...]
+    sentence: str
+
+    def describe(self, units: str = "metric", reader: str = "public") -> str:
+        """The verdict in plain English.
+
+        Parameters
+        ----------
+        units : {"metric", "us"}
+        reader : {"public", "lab"}
+            The lab is told the numbers behind the sentence as well.
+        """
+        if units not in ("metric", "us") or reader not in ("public", "lab"):
+            raise ValueError(f"units={units!r}, reader={reader!r}: choose units 'metric' or 'us' and reader 'public' or 'lab'")
+        text = _sentence(self, units)
+        return f"{text} {_numbers(self, units)}" if reader == "lab" else text
+
+
+def gate(alpha: float, power: float) -> float:
+    """Least separation at which a test at `alpha` (two-sided) has the given power.
+
+    >>> round(gate(0.01, 0.90), 2)
+    3.86
+    """
+    return NormalDist().inv_cdf(1 - alpha / 2) + NormalDist().inv_cdf(power)
+
+
+def radius_interval(curvature: float, u: float) -> tuple[float, float]:
+    """95 % interval of the radius by inversion of that of the curvature.
+
+    Parameters
+    ----------
+    curvature, u : float
+        [1/m]
+
+    Returns
+    -------
+    (low, high) : tuple of float
+        [m]; `high` is infinite where flat water lies within the interval, both
+        are NaN where no positive radius does.
+
+    Notes
+    -----
+    A ratio's interval by inversion: Fieller, E. C. (1954), J. R. Stat. Soc. B
+    16:175-185 (citation from memory).
+
+    >>> [round(r / 1000) for r in radius_interval(1.365e-7, 0.2e-7)]
+    [5692, 10277]
+    """
+    low, high = curvature - COVERAGE * u, curvature + COVERAGE * u
+    if high <= 0 or math.isnan(high):
+        return math.nan, math.nan
+    return 1 / high, 1 / low if low > 0 else math.inf
+
+
+def decide(result: Result) -> Verdict:
+    """Apply the book's rule to its result.
+
+    Parameters
+    ----------
+    result : Result
+        Of `adjust`, with readings.
+
+    Returns
+    -------
+    Verdict
+
+    Raises
+    ------
+    ValueError
+        Where the book holds no reading yet.
+    """
+    if result.book.is_plan:
+        raise ValueError("this book holds no readings yet: plan(book) tells what it could decide")
+    rule, kappa, expected = result.book.rule, result.curvature, result.ellipsoid_curvature
+    geoid = Contribution("geoid", "this water", rule.geoid * expected, NORMAL)
+    flat, round_ = result.contributions(), [*result.contributions(), geoid]
+    excess = kappa.value - expected
+    probabilities = [two_sided(kappa.value, flat), two_sided(excess, round_),
+                     worst(kappa.value, flat), worst(excess, round_)]
+    separation = expected / max(kappa.u, result.planned_u) if max(kappa.u, result.planned_u) else math.inf
+    least = gate(min(rule.alpha_flat, rule.alpha_ellipsoid), rule.power)
+    verdict = Verdict(
+        result, _outcome(result, separation, least, probabilities), kappa.value / kappa.u if kappa.u else math.copysign(math.inf, kappa.value),
+        excess / math.hypot(kappa.u, geoid.u), separation, least, *probabilities,
+        radius_interval(kappa.value, kappa.u), diagnose(result, excess), _remarks(result), "")
+    return replace(verdict, sentence=_sentence(verdict, "metric"))
+
+
+def worst(value: float, contributions: Sequence[Contribution]) -> float:
+    """Largest two-sided p when each tolerance sits at one of its limits and the rest is random."""
+    limits = [math.sqrt(3) * c.u for c in contributions if c.distribution == RECTANGULAR]
+    rest = [c for c in contributions if c.distribution != RECTANGULAR]
+    shifts = [sum(signs) for signs in itertools.product(*((-x, x) for x in limits))]
+    return max(two_sided(value - shift, rest) if combine(rest) else float(value == shift) for shift in shifts)
+
+
+def _outcome(result: Result, separation: float, least: float, p: Sequence[float]) -> str:
+    rule = result.book.rule
+    if result.dof > 0 and result.misfit < MISFIT or math.isinf(result.chi2):
+        return OUTCOMES[0]
+    if separation < least:
+        return OUTCOMES[1]
+    flat = max(p[0], p[2]) < rule.alpha_flat
+    ellipsoid = max(p[1], p[3]) < rule.alpha_ellipsoid
+    return OUTCOMES[2 + flat + 2 * ellipsoid]
+
+
+def diagnose(result: Result, excess: float) -> Diagnosis:
+    """What one cause alone would move the curvature by `excess` [1/m].
+
+    A tilt of the line of sight, a k, or a height at the far end, in the sights
+    of the longest line's part of the network; NaN where the design cancels it.
+    """
+    target = longest(result).reading
+    lake = [(s, row.reading) for s, row in zip(result.sensitivity, result.rows) if row.reading and row.reading.air == target.air]
+    tilt = sum(s * r.distance for s, r in lake)
+    bend = sum(s * -(r.distance**2) / 2 for s, r in lake)
+    height = sum(s for s, r in lake if r.point == target.point)
+
+    def over(slope: float, size: float) -> float:
+        return excess / slope if abs(slope) > 1e-9 * size else math.nan
+
+    reach = 2 / target.distance
+    return Diagnosis(excess * target.distance**2 / 2, over(tilt, reach),
+                     float(coefficient_from_curvature(over(bend, 1.0))), over(height, reach / target.distance))
+
+
+def _remarks(result: Result) -> tuple[str, ...]:
+    """What a reader of the verdict must know beside it."""
+    remarks = []
+    if not result.book.rule.stated:
+        remarks.append("default rule, not fixed beforehand")
+    if result.unchecked:
+        remarks.append("nothing checks " + "; ".join(result.unchecked))
+    struck = [str(r.row) for r in result.book.readings if r.struck]
+    if struck:
+        remarks.append(f"readings.csv row{'s' if len(struck) > 1 else ''} {', '.join(struck)} struck; " + _with_struck(result))
+    if result.book.invented:
+        remarks.append("invented data")
+    return tuple(remarks)
+
+
+def _with_struck(result: Result) -> str:
+    try:
+        other = adjust(with_struck(result.book)).curvature
+    except FieldBookError:
+        return "with what was struck the book contradicts itself"
+    return f"with what was struck the curvature is {other.value * 1e6:.4f} ± {other.u * 1e6:.4f} per 1000 km"
+
+
+def _km(metres: float, system: str) -> str:
+    """A radius to three figures."""
+    value = metres / (1609.344 if system == "us" else 1000)
+    digits = 2 - math.floor(math.log10(value))
+    return f"{round(value, digits):,.0f} {'miles' if system == 'us' else 'km'}".replace(",", " ")
+
+
+def _offset(metres: float, system: str) -> str:
+    return f"{metres / 0.0254:.1f} in" if system == "us" else f"{metres * 1000:.0f} mm"
+
+
+def _sentence(verdict: Verdict, system: str) -> str:
+    """One sentence that says what was shown, one that says how surely or why not."""
+    rule, distance = verdict.result.book.rule, longest(verdict.result).reading.distance
+    length = f"{distance / 1609.344:.2f} miles" if system == "us" else f"{distance:.0f} m"
+    low, high = verdict.radius
+    if math.isnan(low):
+        radius = "No radius of a curved surface fits the measurement."
+    elif math.isinf(high):
+        radius = f"The radius is at least {_km(low, system)} and has no upper bound, so flat water still fits."
+    else:
+        radius = f"The radius that fits lies between {_km(low, system)} and {_km(high, system)} (95 %)."
+    texts = {
+        "readings disagree": f"The readings over {length} contradict one another beyond their uncertainty, so they say nothing about "
+                             "the shape of the water; find the blunder first.",
+        "too uncertain to decide": f"Over {length} this measurement can't tell flat water from water that follows the Earth: the two lie only "
+                                   f"{verdict.separation:.1f} standard uncertainties apart, and {verdict.gate:.1f} were asked for."
+                                   + _explained(verdict, system),
+        "undecided": f"Over {length} neither flat water nor water that follows the Earth can be excluded. {radius}" + _worst_note(verdict),
+        "flat rejected": f"Over {length} flat water is excluded (a flat lake would be rejected in error at most {100 * rule.alpha_flat:g} % of the time), "
+                         f"and the measurement agrees with water that follows the Earth. {radius}",
+        "ellipsoid rejected": f"Over {length} the measurement agrees with flat water and excludes water that follows the Earth "
+                              f"(in error at most {100 * rule.alpha_ellipsoid:g} % of the time); look for a tilt, the air or a blunder before you believe it. {radius}",
+        "both rejected": f"Over {length} the measurement fits neither flat water nor water that follows the Earth: something in it is not as "
+                         f"stated.{_explained(verdict, system)} {radius}",
+    }
+    notes = "".join(f" {note[0].upper()}{note[1:]}." for note in verdict.remarks)
+    return texts[verdict.outcome] + notes
+
+
+def _explained(verdict: Verdict, system: str) -> str:
+    """The excess over the ellipsoid, in terms of what could cause it alone."""
+    excess, distance = verdict.excess, longest(verdict.result).reading.distance
+    found = verdict.result.curvature.value / verdict.result.ellipsoid_curvature
+    causes = []
+    if not math.isnan(excess.collimation):
+        slope = f"{excess.collimation * 1200:.2f} in per 100 ft" if system == "us" else f"{excess.collimation * 30e3:.1f} mm per 30 m"
+        causes.append(f"a line of sight tilted by {excess.collimation * 1e6:.0f} µrad ({slope})")
+    if not math.isnan(excess.k):
+        causes.append(f"a k changed by {excess.k:+.2f}")
+    if not math.isnan(excess.height):
+        causes.append(f"a height wrong by {_offset(abs(excess.height), system)} at the target")
+    side = "more" if excess.offset > 0 else "less"
+    return (f" The offset found is {found:.1f} times that of the ellipsoid; the {_offset(abs(excess.offset), system)} {side} over "
+            f"{units.write(distance, 'mi', 2) if system == 'us' else f'{distance:.0f} m'} could come from any one of: {', '.join(causes)}."
+            if causes else "")
+
+
+def _worst_note(verdict: Verdict) -> str:
+    rule = verdict.result.book.rule
+    lucky = (verdict.p_flat < rule.alpha_flat <= verdict.worst_flat) or (verdict.p_ellipsoid < rule.alpha_ellipsoid <= verdict.worst_ellipsoid)
+    return " A level at the limit of its tolerance could have done this: test the level." if lucky else ""
+
+
+def _numbers(verdict: Verdict, system: str) -> str:
+    kappa, expected = verdict.result.curvature, verdict.result.ellipsoid_curvature
+    return (f"κ = ({kappa.value * 1e6:.4f} ± {kappa.u * 1e6:.4f})/1000 km (standard uncertainty), ellipsoid {expected * 1e6:.4f}/1000 km; "
+            f"z(flat) = {verdict.z_flat:.2f}, z(ellipsoid) = {verdict.z_ellipsoid:.2f}, separation {verdict.separation:.2f} "
+            f"(gate {verdict.gate:.2f}); two-sided p {verdict.p_flat:.2g} and {verdict.p_ellipsoid:.2g}, with each tolerance at its limit "
+            f"{verdict.worst_flat:.2g} and {verdict.worst_ellipsoid:.2g}; χ² = {verdict.result.chi2:.1f} for {verdict.result.dof} degrees of freedom.")

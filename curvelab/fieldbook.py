@@ -1,0 +1,182 @@
+"""Read, check and write a field book: one folder of ``site.toml`` and CSV tables.
+
+Nothing is guessed and nothing is dropped: whatever can't be read is listed in
+one `FieldBookError`, with the file, the row, the value and what to do.
+"""
+
+from __future__ import annotations
+
+import copy
+import csv
+import dataclasses
+import json
+from collections.abc import Mapping
+from pathlib import Path
+
+from . import parsing, schema, sense
+from .records import Air, Fault, FieldBook, FieldBookError, Rule, Table, nearest
+
+
+def read_fieldbook(folder: str | Path) -> FieldBook:
+    """Read a campaign from its folder.
+
+    Parameters
+    ----------
+    folder : path
+        Holds ``site.toml``, ``readings.csv`` and, optionally, ``heights.csv``,
+        ``gauge.csv``, ``air.csv``, ``points.csv``.
+
+    Returns
+    -------
+    FieldBook
+        In SI.
+
+    Raises
+    ------
+    FieldBookError
+        With every fault that was found.
+    """
+    folder, faults = Path(folder), []
+    if not folder.is_dir():
+        raise FieldBookError([Fault(folder.name, None, "", "", "there is no such folder; give the folder of a campaign")])
+    text = parsing.text(folder / "site.toml", faults)
+    site = parsing.site(text, faults) if text is not None else {}
+    tables = {}
+    for path in sorted(folder.glob("*.csv")):
+        if path.name not in schema.TABLES:
+            faults.append(Fault(path.name, None, "", "", f"no table has this name{nearest(path.name, schema.TABLES)}"))
+    for name in schema.TABLES:
+        if (folder / name).exists() or name == "readings.csv":
+            text = parsing.text(folder / name, faults)
+            if text is not None:
+                tables[name] = parsing.table(name, text, faults)
+    _raise(faults)
+    return compose(site, tables)
+
+
+def compose(site: dict[str, object], tables: dict[str, Table]) -> FieldBook:
+    """A field book from what stands in its files.
+
+    Parameters
+    ----------
+    site : dict
+        The contents of ``site.toml``.
+    tables : dict of Table
+        By file name.
+
+    Raises
+    ------
+    FieldBookError
+        With every fault that was found.
+    """
+    faults: list[Fault] = []
+    parsing.unknown_keys(site, schema.SECTIONS[""] | schema.SECTIONS, "site.toml", "", faults)
+    if site.get("format", 1) != 1:
+        faults.append(Fault("site.toml", None, "format", str(site["format"]), "this version reads format = 1"))
+    sections = {name: parsing.section(name, site, faults) for name in schema.SECTIONS if name}
+    records = {name: parsing.records(name, tables[name], faults) if name in tables else () for name in schema.TABLES}
+    line = sense.line(sections["line"], faults)
+    instruments = {name: sense.instrument(name, values, faults) for name, values in sections["instrument"].items()}
+    _raise(faults)
+    air = {name: Air(name, *(values.get(k) for k in ("k", "gradient", "temperature", "pressure")))
+           for name, values in sections["air"].items()}
+    rule = sections["rule"]
+    book = FieldBook(
+        site=copy.deepcopy(site), tables=dict(tables), title=str(site.get("title", "untitled")),
+        invented=bool(site.get("invented", False)), private=bool(site.get("private", False)),
+        line=line, instruments=instruments, airs=air,
+        water=sense.water(sections["water"], records["points.csv"], line.distance.value, faults),
+        tapes={name: v["scale"] for name, v in sections["tape"].items()},
+        scales={name: v["error"] for name, v in sections["scale"].items()},
+        staffs={name: v["zero"] for name, v in sections["staff"].items()},
+        rule=Rule(rule["alpha_flat"].value, rule["alpha_ellipsoid"].value, rule["power"].value,
+                  rule["geoid"].value, "rule" in site),
+        readings=records["readings.csv"], heights=records["heights.csv"], gauge=records["gauge.csv"],
+        air_readings=records["air.csv"], points=records["points.csv"])
+    book = sense.resolve(book, faults)
+    _raise(faults)
+    return book
+
+
+def with_changes(book: FieldBook, changes: Mapping[str, object]) -> FieldBook:
+    """The same campaign with keys of ``site.toml`` replaced.
+
+    Parameters
+    ----------
+    book : FieldBook
+    changes : mapping
+        From a dotted key (``"instrument.A.tolerance"``) to its new value as the
+        field book would write it; None removes the key.
+
+    Raises
+    ------
+    FieldBookError
+    """
+    site = copy.deepcopy(book.site)
+    for path, value in changes.items():
+        section, _, rest = path.partition(".")
+        name, _, key = rest.rpartition(".")
+        table = site
+        for part in filter(None, (section, name) if rest else ()):
+            table = table.setdefault(part, {})
+        table[key or section] = value
+        if value is None:
+            del table[key or section]
+    return compose(site, book.tables)
+
+
+def with_struck(book: FieldBook) -> FieldBook:
+    """The same campaign with its struck rows taken back in."""
+    table = book.tables["readings.csv"]
+    status = [parsing.units.split_header(h)[0] for h in table.headers].index("status")
+    rows = tuple((*cells[:status], "", *cells[status + 1:]) for cells in table.rows)
+    return compose(book.site, book.tables | {"readings.csv": dataclasses.replace(table, rows=rows)})
+
+
+def write_fieldbook(book: FieldBook, folder: str | Path) -> Path:
+    """Write a campaign as it was read or made; never overwrites a file.
+
+    Raises
+    ------
+    FileExistsError
+        Where the folder already holds one of the files.
+    """
+    folder = Path(folder)
+    present = [name for name in ("site.toml", *schema.TABLES) if (folder / name).exists()]
+    if present:
+        raise FileExistsError(f"{folder.name} already holds {', '.join(present)}; give a new folder")
+    folder.mkdir(parents=True, exist_ok=True)
+    with (folder / "site.toml").open("x", encoding="utf-8") as out:
+        out.write(_toml(book.site))
+    for name, table in book.tables.items():
+        with (folder / name).open("x", encoding="utf-8", newline="") as out:
+            csv.writer(out, lineterminator="\n").writerows([table.headers, *table.rows])
+    return folder
+
+
+def _raise(faults: list[Fault]) -> None:
+    if faults:
+        raise FieldBookError(faults)
+
+
+def _toml(site: Mapping[str, object], prefix: str = "") -> str:
+    """A dictionary of plain values and tables as TOML."""
+    lines = [f"{_toml_key(key)} = {_toml_value(value)}" for key, value in site.items() if not isinstance(value, dict)]
+    text = "".join(f"{line}\n" for line in lines)
+    for key, value in site.items():
+        if isinstance(value, dict):
+            path = f"{prefix}{_toml_key(key)}"
+            inner = _toml(value, f"{path}.")
+            nested = all(isinstance(v, dict) for v in value.values()) and value
+            text += inner if nested else f"\n[{path}]\n{inner}"
+    return text
+
+
+def _toml_key(key: str) -> str:
+    return key if key.replace("_", "").replace("-", "").isalnum() and key.isascii() else _toml_value(key)
+
+
+def _toml_value(value: object) -> str:
+    if isinstance(value, list):
+        return f"[{', '.join(map(_toml_value, value))}]"
+    return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")

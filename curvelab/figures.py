@@ -1,0 +1,202 @@
+"""Pictures in the coordinates of the observation equation, drawn on Axes.
+
+Each function takes numbers in SI and returns the Axes it drew on. Flat water
+is dashed, water on the ellipsoid is solid, what was measured is black; each is
+labelled where it stands. Artists carry a gid, by which a page can read them.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import math
+from collections.abc import Iterator, Sequence
+
+import matplotlib
+import matplotlib.pyplot as plt
+import numpy as np
+from matplotlib.axes import Axes
+
+FLAT, ROUND, FOUND, WATER, PAPER = "#a84300", "#00557f", "#111111", "#7fb2c9", "#fffdf7"
+COVERAGE = 1.959964
+
+_STYLE = {
+    "figure.facecolor": PAPER, "axes.facecolor": PAPER, "savefig.facecolor": PAPER, "font.family": "DejaVu Sans",
+    "font.size": 11.0, "axes.labelsize": 11.0, "axes.titlesize": 12.0, "axes.titlelocation": "left", "axes.spines.top": False,
+    "axes.spines.right": False, "axes.axisbelow": True, "hatch.linewidth": 0.6, "legend.frameon": False,
+}
+_PROJECTOR = {"font.size": 18.0, "axes.labelsize": 18.0, "axes.titlesize": 20.0, "xtick.labelsize": 18.0,
+              "ytick.labelsize": 18.0, "lines.linewidth": 3.0}
+
+
+@contextlib.contextmanager
+def style(projector: bool = False) -> Iterator[None]:
+    """The look of every picture: for the screen, or in large type for a projector."""
+    with matplotlib.rc_context(_STYLE | (_PROJECTOR if projector else {})):
+        yield
+
+
+def curvature_axis(expected: float, u: float, *, found: float = math.nan, ax: Axes | None = None) -> Axes:
+    """The curvature axis: flat water at 0, the ellipsoid at 1/R, and what was found.
+
+    Parameters
+    ----------
+    expected : float
+        1/R of the ellipsoid [1/m].
+    u : float
+        Standard uncertainty of the curvature [1/m].
+    found : float
+        Estimate [1/m]; while it is NaN, the picture shows where 95 of 100
+        measurements would fall under either hypothesis.
+    ax : Axes, optional
+
+    Returns
+    -------
+    Axes
+    """
+    ax = ax or plt.gca()
+    unit, half = 1e6, COVERAGE * u * 1e6
+    centre = expected * unit
+    for value, colour, dash, name, text in ((0.0, FLAT, "--", "flat", "flat water"), (centre, ROUND, "-", "ellipsoid", "follows the Earth")):
+        ax.axvline(value, color=colour, linestyle=dash, linewidth=2.2, gid=name)
+        ax.annotate(text, (value, 0.97), xycoords=("data", "axes fraction"), xytext=(-5 if name == "flat" else 5, 0),
+                    textcoords="offset points", color=colour, ha="right" if name == "flat" else "left", va="top", fontweight="bold")
+    if math.isnan(found):
+        for value, colour, dash, y, name in ((0.0, FLAT, "--", 0.42, "flat"), (centre, ROUND, "-", 0.18, "ellipsoid")):
+            ax.plot([value - half, value + half], [y, y], color=colour, linestyle=dash, linewidth=5, alpha=0.75,
+                    solid_capstyle="butt", gid=f"{name} interval")
+        ax.annotate("bars: where 95 of 100 measurements would fall", (0.995, 0.03), xycoords="axes fraction", ha="right", va="bottom")
+    else:
+        ax.errorbar([found * unit], [0.35], xerr=[half], color=FOUND, marker="o", markersize=9, capsize=7, linewidth=2.5, gid="found")
+        ax.lines[-1].set_gid("found")
+        ax.annotate("measured, 95 %", (found * unit, 0.35), xytext=(0, -10), textcoords="offset points", ha="center", va="top", color=FOUND)
+    reach = max(half, 0.6 * centre)
+    ends = [-reach, centre + reach] + ([] if math.isnan(found) else [found * unit - 1.1 * half, found * unit + 1.1 * half])
+    ax.set_xlim(min(ends) - 0.1 * centre, max(ends) + 0.1 * centre)
+    ax.set_ylim(0, 1)
+    ax.set_yticks([])
+    ax.spines["left"].set_visible(False)
+    ax.set_xlabel(f"curvature of the water [1/1000 km]     (the ellipsoid here: {centre:.4f}, radius {1e-3 / expected:.0f} km)")
+    return ax
+
+
+def sight_chart(distances: np.ndarray, flat: tuple[np.ndarray, np.ndarray], ellipsoid: tuple[np.ndarray, np.ndarray], *,
+                axis_height: float, points: Sequence[tuple[float, float, float]] = (), ax: Axes | None = None) -> Axes:
+    """The two predicted lines of sight over water drawn straight, and the readings.
+
+    Parameters
+    ----------
+    distances : array (n,)
+        From the instrument [m].
+    flat, ellipsoid : pairs of arrays (n,)
+        Offset of the line of sight from the level of the instrument's axis, and
+        its standard uncertainty [m].
+    axis_height : float
+        Height of instrument above the still water [m].
+    points : sequence of (distance, offset, u)
+        What was read [m].
+    ax : Axes, optional
+
+    Returns
+    -------
+    Axes
+    """
+    ax = ax or plt.gca()
+    base, ends = axis_height * 1000, []
+    for (offset, u), colour, dash, hatch, name, text in (
+            (flat, FLAT, "--", "////", "flat", "flat water"), (ellipsoid, ROUND, "-", "", "ellipsoid", "follows the Earth")):
+        height, half = base + offset * 1000, COVERAGE * u * 1000
+        ax.fill_between(distances, height - half, height + half, facecolor=colour if not hatch else "none", edgecolor=colour,
+                        alpha=0.22 if not hatch else 0.55, hatch=hatch, linewidth=0, gid=f"{name} band")
+        ax.plot(distances, height, color=colour, linestyle=dash, linewidth=2.2, gid=name)
+        ends.append((height[-1], half[-1]))
+        ax.annotate(text, (distances[-1], height[-1]), xytext=(-6, 7 if name == "ellipsoid" else -7), textcoords="offset points", color=colour,
+                    ha="right", va="bottom" if name == "ellipsoid" else "top", fontweight="bold")
+    for distance, offset, u in points:
+        ax.errorbar([distance], [base + offset * 1000], yerr=[COVERAGE * u * 1000], color=FOUND, marker="o", markersize=7, capsize=5,
+                    linestyle="none")
+        ax.lines[-1].set_gid("reading")
+        ends.append((base + offset * 1000, COVERAGE * u * 1000))
+    low, high = min(base, *(v - h for v, h in ends)), max(base, *(v + h for v, h in ends))
+    room = 0.12 * (high - low)
+    ax.set_xlim(0, distances[-1] * 1.02)
+    ax.set_ylim(low - 1.6 * room, high + room)
+    ax.axhline(base, color="0.35", linewidth=1, linestyle=":", gid="axis")
+    ax.spines["bottom"].set(color=WATER, linewidth=5)
+    box = ax.get_position()
+    width, height = ax.figure.get_size_inches()
+    times = distances[-1] * 1.02 * 1000 / (high - low + 2.6 * room) * (box.height * height) / (box.width * width)
+    ax.set_title(f"Sight chart: still water is the lower edge, drawn straight, {axis_height:.2f} m under the axis (heights ×{_rounded(times)})")
+    ax.set_xlabel("distance from the instrument [m]")
+    ax.set_ylabel("line of sight above\nthe still water [mm]")
+    ax.ticklabel_format(style="plain", useOffset=False)
+    return ax
+
+
+def target_board(flat: tuple[float, float], ellipsoid: tuple[float, float], *, found: tuple[float, float] | None = None,
+                 ax: Axes | None = None) -> Axes:
+    """The target in elevation: where the line of sight strikes it, as predicted and as read.
+
+    Parameters
+    ----------
+    flat, ellipsoid : (offset, u)
+        Above the mark that stands at the level of the instrument's axis [m].
+    found : (offset, u), optional
+        What was read [m].
+    ax : Axes, optional
+
+    Returns
+    -------
+    Axes
+    """
+    ax = ax or plt.gca()
+    ends = [0.0]
+    for (offset, u), colour, dash, hatch, name, text in (
+            (flat, FLAT, "--", "////", "flat", "flat"), (ellipsoid, ROUND, "-", "", "ellipsoid", "Earth")):
+        low, high = (offset - COVERAGE * u) * 1000, (offset + COVERAGE * u) * 1000
+        ax.fill_between([0.15, 0.85], low, high, facecolor=colour if not hatch else "none", edgecolor=colour, hatch=hatch,
+                        alpha=0.22 if not hatch else 0.55, linewidth=0)
+        ax.plot([0.15, 0.85], [offset * 1000] * 2, color=colour, linestyle=dash, linewidth=2.5, gid=name)
+        ax.annotate(text, (0.88, offset * 1000), color=colour, va="center", ha="left", fontweight="bold", annotation_clip=False)
+        ends += [low, high]
+    if found:
+        ax.errorbar([0.5], [found[0] * 1000], yerr=[COVERAGE * found[1] * 1000], color=FOUND, marker="o", markersize=9, capsize=7, linewidth=2.5)
+        ax.lines[-1].set_gid("found")
+        ends += [(found[0] - COVERAGE * found[1]) * 1000, (found[0] + COVERAGE * found[1]) * 1000]
+    ax.axhline(0, color="0.35", linewidth=1, linestyle=":")
+    room = 0.08 * (max(ends) - min(ends))
+    ax.set_ylim(min(ends) - room, max(ends) + room)
+    ax.set_xlim(0, 1.2)
+    ax.set_xticks([])
+    ax.spines["bottom"].set_visible(False)
+    ax.set_title("Target board")
+    ax.set_ylabel("above the level mark [mm]")
+    return ax
+
+
+def budget_bars(rows: Sequence[tuple[str, float]], *, ax: Axes | None = None) -> Axes:
+    """The uncertainty budget by cause, largest on top.
+
+    Parameters
+    ----------
+    rows : sequence of (label, u)
+        In the order in which to draw them; u in any one unit, stated by the caller.
+    ax : Axes, optional
+
+    Returns
+    -------
+    Axes
+    """
+    ax = ax or plt.gca()
+    labels, values = zip(*rows)
+    places = np.arange(len(rows))[::-1]
+    ax.barh(places, values, color=ROUND, height=0.65)
+    ax.set_yticks(places, labels)
+    for place, value in zip(places, values):
+        ax.annotate(f"{value:.3g}", (value, place), xytext=(4, 0), textcoords="offset points", va="center")
+    ax.set_xlim(0, 1.15 * max(values))
+    return ax
+
+
+def _rounded(value: float) -> str:
+    """Two significant figures, in plain digits."""
+    return f"{float(f'{value:.1e}'):,.0f}".replace(",", " ")

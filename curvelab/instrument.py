@@ -1,0 +1,142 @@
+"""The level: tolerances, pointing, and the two-peg test of its line of sight.
+
+Slopes are in radians, positive where the line of sight rises. Numbers that can't be, NaN
+among them, raise ValueError.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+Floats = float | NDArray[np.float64]
+ARCSECOND = math.pi / 648_000  # rad
+_SLOPES = {"µrad": 1e-6, "arcsec": ARCSECOND, "mm per 30 m": 1e-3 / 30, "in per 100 ft": 1 / 1200}  # rad
+
+
+def rectangular_u(limit: ArrayLike) -> Floats:
+    """Standard uncertainty of a quantity known only to lie within ± limit [its unit].
+
+    u = limit/√3: JCGM 100:2008, 4.3.7.
+
+    >>> round(rectangular_u(3.0), 4)
+    1.7321
+    """
+    return _plain(_checked("limit", limit, "half the width of the interval, 0 or more") / math.sqrt(3))
+
+
+def pointing(magnification: ArrayLike) -> Floats:
+    """Standard uncertainty of one pointing [rad] of a telescope: 60″/magnification, a rule of thumb.
+
+    >>> round(pointing(24.0) / ARCSECOND, 6)
+    2.5
+    """
+    power = _checked("magnification", magnification, "how many times the telescope magnifies, 20 to 40 as a rule")
+    if not power.all():
+        raise ValueError("magnification 0 shows no picture: give how many times the telescope magnifies")
+    return _plain(60 * ARCSECOND / power)
+
+
+def two_peg(
+    readings: ArrayLike, distances: ArrayLike, curvature: ArrayLike = 0.0, refraction: ArrayLike = 0.0
+) -> Floats:
+    r"""Collimation error from readings of two staffs, A and B, from two set-ups of the level.
+
+    Parameters
+    ----------
+    readings, distances : four numbers each, or four arrays
+        a₁, b₁ from the first set-up, a₂, b₂ from the second, and the lengths of these sights [m].
+    curvature, refraction : array_like
+        κ of the level surface and χ of the rays [1/m]; 0 and 0 leave them uncorrected.
+
+    Returns
+    -------
+    float or ndarray
+        c [rad], positive where the line of sight rises.
+
+    Notes
+    -----
+    Heights cancel out of the readings r = HI - H + c d + (κ - χ) d²/2, and with Δ for b less a,
+    at the second set-up less at the first,
+
+    .. math:: c = [\Delta r - (\kappa - \chi)\, \Delta(d^2) / 2] / \Delta d
+
+    >>> round(two_peg((1.924, 1.712, 1.696, 1.487), (25.0, 25.0, 1.0, 49.0)) * 1e6, 1)  # 3 mm in 48 m
+    62.5
+    """
+    reading = np.asarray(readings, dtype=float)
+    distance, imbalance = _sights(distances)
+    if reading.shape[:1] != (4,) or not np.isfinite(reading).all():
+        raise ValueError(f"readings {readings!r} are not four numbers: give a1, b1, a2, b2 in metres")
+    bend = np.asarray(curvature, dtype=float) - np.asarray(refraction, dtype=float)
+    if not np.isfinite(bend).all():
+        raise ValueError(f"curvature {curvature!r} less refraction {refraction!r} is no number: give both per metre")
+    return _plain((_change(reading) - bend / 2 * _change(distance**2)) / imbalance)
+
+
+def two_peg_u(
+    distances: ArrayLike, reading_u: ArrayLike, setting_u: ArrayLike = 0.0, refraction_u: ArrayLike = 0.0
+) -> Floats:
+    """Standard uncertainty [rad] of what `two_peg` finds: JCGM 100:2008, equation (10), on its formula.
+
+    `distances` as there. `reading_u` [m] of one reading (one number, or four), new at each;
+    `setting_u` [rad] of the compensator, new at each set-up; `refraction_u` [1/m] of χ, common
+    to the four sights.
+
+    >>> round(two_peg_u((25.0, 25.0, 1.0, 49.0), 0.0005) * 1e6, 1)
+    20.8
+    """
+    distance, imbalance = _sights(distances)
+    reading = _checked("reading_u", reading_u, "a standard uncertainty in metres, 0 or more")
+    setting = _checked("setting_u", setting_u, "a standard uncertainty in radians, 0 or more")
+    refraction = _checked("refraction_u", refraction_u, "a standard uncertainty per metre, 0 or more")
+    if reading.ndim and reading.shape[0] != 4:
+        raise ValueError(f"reading_u {reading_u!r} is neither one number nor four: give one, or one for a1, b1, a2, b2")
+    four = np.sum(reading**2, axis=0) if reading.ndim else 4 * reading**2
+    two = setting**2 * ((distance[1] - distance[0]) ** 2 + (distance[3] - distance[2]) ** 2)
+    common = refraction / 2 * _change(distance**2)
+    return _plain(np.sqrt(four + two + common**2) / np.abs(imbalance))
+
+
+def in_words(slope: float) -> dict[str, float]:
+    """A slope [rad] in the units of the trade: µrad, arcsec, mm per 30 m, in per 100 ft.
+
+    >>> {unit: round(value, 2) for unit, value in in_words(1e-4).items()}
+    {'µrad': 100.0, 'arcsec': 20.63, 'mm per 30 m': 3.0, 'in per 100 ft': 0.12}
+    """
+    if not math.isfinite(slope):
+        raise ValueError(f"slope {slope!r} is no number: give it in radians")
+    return {unit: slope / size for unit, size in _SLOPES.items()}
+
+
+def _change(four: NDArray[np.float64]) -> NDArray[np.float64]:
+    """(b - a) at the second set-up less (b - a) at the first."""
+    return np.asarray((four[3] - four[2]) - (four[1] - four[0]))
+
+
+def _sights(distances: ArrayLike) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Checked distances [m], and by how much the two set-ups differ in balance [m]."""
+    distance = _checked("distances", distances, "the length of each sight in metres")
+    if distance.shape[:1] != (4,):
+        raise ValueError(f"distances {distances!r} are not four: give those of a1, b1, a2, b2 in metres")
+    imbalance = _change(distance)
+    if (np.abs(imbalance) <= 1e-9 * distance.sum(axis=0)).any():
+        raise ValueError(f"distances {distances!r} make both set-ups equally balanced, which says nothing about "
+                         "collimation: set up once midway and once near one staff")
+    return distance, imbalance
+
+
+def _plain(array: NDArray[np.float64]) -> Floats:
+    """A number for an array of no dimension."""
+    return array if np.ndim(array) else float(array)
+
+
+def _checked(name: str, values: ArrayLike, remedy: str) -> NDArray[np.float64]:
+    """Finite numbers that are not negative."""
+    array = np.asarray(values, dtype=float)
+    wrong = array[~((array >= 0) & np.isfinite(array))]
+    if wrong.size:
+        raise ValueError(f"{name} {wrong.flat[0]:g} can't be: give {remedy}")
+    return array

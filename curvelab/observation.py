@@ -1,0 +1,305 @@
+r"""The one observation equation, written out as labelled rows.
+
+.. math:: r = HI_s - H_p + c_i d + (\kappa - \chi) d^2 / 2
+
+`r` height of the line of sight above the point [m], `HI` height of the
+instrument's axis and `H` height of the point above the level surface through
+the still water [m], `c` collimation error [rad, + rises], `d` length of the
+sight [m], `κ` curvature of the water (0 flat, 1/R on the ellipsoid) and `χ` of
+the light ray [1/m].
+
+What several sights share is one unknown with a prior of its own, so every
+row's error is independent of every other's. A key such as ``("axis", "S1")``
+names an unknown.
+"""
+
+from __future__ import annotations
+
+import functools
+import math
+import statistics
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from . import ellipsoid, refraction, schema, units, water
+from .instrument import rectangular_u
+from .records import Air, FieldBook, Height, Reading, Stated
+from .sense import AXIS, LONG, components
+from .uncertainty import NORMAL, RECTANGULAR, STUDENT, Contribution, combine
+
+Unknown = tuple[str, ...]
+CURVATURE: Unknown = ("curvature",)
+ProfileFactor = Callable[[Reading], float]
+
+
+@dataclass(frozen=True)
+class Row:
+    """One observation or prior: ``value = sum(terms) ± u``, its parts by cause.
+
+    `kind` is ``"reading"``, ``"height"`` or ``"prior"``; `value` and `u` are in
+    the unit of the row (m, or that of the unknown for a prior).
+    """
+
+    label: str
+    kind: str
+    terms: dict[Unknown, float]
+    value: float
+    parts: tuple[Contribution, ...]
+    reading: Reading | None = None
+
+    @property
+    def u(self) -> float:
+        """Standard uncertainty [unit of the row]."""
+        return combine(self.parts)
+
+
+@dataclass(frozen=True)
+class Expansion:
+    """Where the few bilinear terms are linearised: curvature [1/m], collimation [rad], refraction [1/m]."""
+
+    curvature: float
+    collimation: dict[str, float] = field(default_factory=dict)
+    refraction: dict[str, float] = field(default_factory=dict)
+
+
+def single_sight(offset: float, far: float, near: float = 0.0, collimation: float = 0.0, refraction: float = 0.0) -> float:
+    """Curvature from one sight to a near and a far point, in closed form.
+
+    Parameters
+    ----------
+    offset : float
+        ``Y = (r_far + H_far) - (r_near + H_near)`` [m], + = the line of sight is above.
+    far, near : float
+        Lengths of the two sights [m].
+    collimation : float
+        [rad], + = the line of sight rises.
+    refraction : float
+        Curvature of the ray χ [1/m].
+
+    Returns
+    -------
+    float
+        Curvature of the water κ [1/m].
+
+    Notes
+    -----
+    ``κ = χ + 2 (Y - c (D - d)) / (D² - d²)``: the difference of two observation
+    equations. The network does not use this; the two are compared in tests.
+
+    >>> round(1e-3 / single_sight(0.313972, 2000.0), 0)
+    6370.0
+    """
+    if far == near:
+        raise ValueError(f"both sights are {far} m long: equal sights are free of curvature, read points at two distances")
+    return refraction + 2 * (offset - collimation * (far - near)) / (far**2 - near**2)
+
+
+def ellipsoid_curvature(book: FieldBook) -> float:
+    """Curvature 1/R of the ellipsoid along the book's line [1/m]."""
+    return 1 / float(ellipsoid.azimuth_radius(book.line.latitude, book.line.azimuth))
+
+
+def ray(air: Air) -> Stated:
+    """Curvature of the ray χ in an air for which k or a mean gradient is stated [1/m]."""
+    if air.k:
+        return Stated(float(refraction.ray_curvature(air.k.value)), float(refraction.ray_curvature(air.k.u)), air.k.default)
+    inputs = [air.temperature, air.pressure, air.gradient]
+    values = [q.value for q in inputs]
+    k = refraction.coefficient(*values)
+    spread = [refraction.coefficient(*(v + (q.u or 0) * (i == j) for j, v in enumerate(values))) - k
+              for i, q in enumerate(inputs)]
+    return Stated(float(refraction.ray_curvature(k)), float(refraction.ray_curvature(math.hypot(*spread))))
+
+
+def rows(book: FieldBook, at: Expansion, *, planned: bool = False, profile_factor: ProfileFactor | None = None) -> list[Row]:
+    """Every observation and every prior of a field book.
+
+    Parameters
+    ----------
+    book : FieldBook
+    at : Expansion
+        Point of linearisation.
+    planned : bool
+        Whether to take the uncertainties as stated beforehand, without the
+        scatter of the readings.
+    profile_factor : callable, optional
+        Factor w of refraction for a reading, known from the shape of the
+        temperature profile along its sight; 1 when left out.
+
+    Returns
+    -------
+    list of Row
+        Readings, heights, then the priors of the unknowns that they use.
+    """
+    factor = profile_factor or (lambda reading: 1.0)
+    pinned = _free_datums(book)
+    found = [reading_row(group, book, at, planned, factor(group[0])) for group in groups(book)]
+    found += [height_row(h, book) for h in book.heights]
+    found = [replace(row, terms={k: v for k, v in row.terms.items() if k not in pinned}) for row in found]
+    used = dict.fromkeys(key for row in found for key in row.terms)
+    return found + [row for key in used if (row := prior(book, key))]
+
+
+def groups(book: FieldBook) -> list[list[Reading]]:
+    """Readings that are repeats of one another, together; struck and, once there are readings, planned rows left out."""
+    found: dict[tuple, list[Reading]] = {}
+    for r in book.readings:
+        if not r.struck and (book.is_plan or not r.planned):
+            key = tuple(v for k, v in vars(r).items() if k not in ("row", *schema.REPEATS_DIFFER_IN))
+            found.setdefault(key, []).append(r)
+    return list(found.values())
+
+
+def _free_datums(book: FieldBook) -> set[Unknown]:
+    """One point of each part without water: heights there have no zero of their own."""
+    part = components(book)
+    first: dict[str, str] = {}
+    for node, root in part.items():
+        if root != part.get("") and not node.startswith(AXIS):
+            first.setdefault(root, node)
+    return {("height", node) for node in first.values()}
+
+
+def reading_row(group: list[Reading], book: FieldBook, at: Expansion, planned: bool, factor: float = 1.0) -> Row:
+    r, n, d = group[0], len(group), group[0].distance
+    level = book.instruments[r.instrument]
+    value = math.fsum(g.reading for g in group) / n
+    height, changes = _height_terms(r.point, r.visit, [g.time for g in group], book)
+    if r.point in book.water.surfaces:
+        height[("touch", r.setup, r.point)] = 1.0
+    terms = {("axis", r.setup): 1.0} | {key: -v for key, v in height.items()}
+    terms |= {("collimation", r.instrument): d, ("drift", level.root, r.visit): d, ("setting", r.setup): d,
+              CURVATURE: d**2 / 2, ("refraction", r.air): -factor * d**2 / 2}
+    if d > LONG:
+        terms["focus", level.root] = d
+    if _has_zero(r.staff, book):
+        terms["staff", r.staff] = 1.0
+    if r.scale:
+        terms["scale", r.scale] = 0.0 if r.planned else value
+    slope = at.collimation.get(r.instrument, 0.0) + (at.curvature - factor * at.refraction.get(r.air, 0.0)) * d
+    parts = [] if r.u_distance is None else [Contribution("length of sight", "each sight", abs(slope) * r.u_distance)]
+    if d > book.line.distance.value / 2 and r.u_distance is None:
+        terms["distance",] = slope
+    parts += _reading_parts(r, level.pointing, level.reading, [g.reading + c for g, c in zip(group, changes)], planned)
+    lines = ", ".join(str(g.row) for g in group)
+    label = f"readings.csv row{'s' if n > 1 else ''} {lines}: {r.setup} to {r.point}"
+    return Row(label, "reading", terms, value, tuple(parts), r)
+
+
+def _reading_parts(r: Reading, pointing: Stated, scale: Stated, values: list[float], planned: bool) -> list[Contribution]:
+    """Uncertainty of a mean of n pointings: as stated, or by their scatter where that is larger."""
+    n = len(values)
+    if r.u is not None:
+        stated = [Contribution("reading", "each pointing", r.u)]
+    else:
+        stated = [Contribution("pointing", "each pointing", pointing.value * r.distance, remark=_remark(pointing)),
+                  Contribution("reading", "each pointing", scale.value, remark=_remark(scale))]
+    spread = 0.0 if planned or n < 2 or r.planned else statistics.stdev(values)
+    if spread > combine(stated):
+        return [Contribution("scatter of repeats", "each pointing", spread / math.sqrt(n), STUDENT, n - 1)]
+    return [replace(part, u=part.u / math.sqrt(n)) for part in stated]
+
+
+def height_row(h: Height, book: FieldBook) -> Row:
+    start, _ = _height_terms(h.start, h.visit, [h.time], book)
+    end, _ = _height_terms(h.end, h.visit, [h.time], book)
+    terms = {key: end.get(key, 0.0) - start.get(key, 0.0) for key in (start | end)}
+    terms = {key: v for key, v in terms.items() if v} | {("tape", h.tape): h.height}
+    own = units.parse(schema.DEFAULT_HEIGHT_U, "length").value if h.u is None else h.u
+    parts = [Contribution("taped height", "each height", own, remark="default" if h.u is None else "")]
+    touch = book.water.touch
+    parts += [Contribution("touch of the water", "each contact", touch.value, remark=_remark(touch))
+              for end_ in (h.start, h.end) if end_ in book.water.surfaces]
+    return Row(f"heights.csv row {h.row}: {h.start} to {h.end}", "height", terms, h.height, tuple(parts))
+
+
+def _height_terms(point: str, visit: str, times: list[float | None], book: FieldBook) -> tuple[dict[Unknown, float], list[float]]:
+    """A point's height as terms, and the change of the water level at each time [m]."""
+    changes = [0.0] * len(times)
+    if point.startswith(AXIS):
+        return {("axis", point[len(AXIS):]): 1.0}, changes
+    if point not in book.water.surfaces:
+        return {("height", point): 1.0}, changes
+    terms: dict[Unknown, float] = {("touch_common",): 1.0}
+    if book.water.surfaces[point]:
+        terms["shores", visit] = book.water.surfaces[point]
+    if book.gauge and times[0] is not None:
+        weights = np.array([water.level_weights(np.array([g.time for g in book.gauge]), t) for t in times])
+        weights[:, 0] -= 1.0
+        changes = list(weights @ np.array([g.water_level for g in book.gauge]))
+        terms |= {("gauge", str(g.row)): w for g, w in zip(book.gauge, weights.mean(axis=0)) if w}
+    elif not book.gauge and visit != _first_water_visit(book):
+        terms["water level", visit] = 1.0
+    return terms, changes
+
+
+def _first_water_visit(book: FieldBook) -> str:
+    touched = [r.visit for r in book.readings if r.point in book.water.surfaces and not r.struck]
+    touched += [h.visit for h in book.heights if {h.start, h.end} & set(book.water.surfaces)]
+    return touched[0]
+
+
+def _has_zero(staff: str, book: FieldBook) -> bool:
+    """A staff's zero matters where it is stated, or where the book uses two staffs."""
+    return bool(staff) and (staff in book.staffs or len({r.staff for r in book.readings if r.staff}) > 1)
+
+
+def prior(book: FieldBook, key: Unknown) -> Row | None:
+    """What is known of an unknown before any reading; None for a free one."""
+    kind, name = key[0], key[1] if len(key) > 1 else ""
+    if kind in ("curvature", "axis", "height", "water level"):
+        return None
+    if kind == "collimation" and (limit := book.instruments[name].tolerance):
+        return _prior(key, "collimation", f"instrument {name}", Stated(0.0, float(rectangular_u(limit.value))), RECTANGULAR)
+    table: dict[str, Callable[[], tuple[str, str, Stated]]] = {
+        "collimation": lambda: ("collimation", f"instrument {name}", book.instruments[name].collimation),
+        "drift": lambda: ("drift of the collimation", "each visit", _spread(book.instruments[name].drift)),
+        "setting": lambda: ("compensator setting", "each set-up", _spread(_setting(book, name))),
+        "focus": lambda: ("focus run-out", f"instrument {name}", _spread(book.instruments[name].focus_runout)),
+        "refraction": lambda: ("refraction", f"air {name}", ray(book.airs[name])),
+        "touch": lambda: ("touch of the water", "each contact", _spread(book.water.touch)),
+        "touch_common": lambda: ("touch of the water", "all contacts", _spread(book.water.touch_common)),
+        "shores": lambda: ("water between the shores", "each visit", book.water.between_shores),
+        "tape": lambda: ("tape scale", f"tape {name}".strip(), book.tapes.get(name) or _default("tape", "scale")),
+        "scale": lambda: ("target scale", f"scale {name}", book.scales.get(name) or _default("scale", "error")),
+        "staff": lambda: ("staff zero", "each staff", book.staffs.get(name) or _default("staff", "zero")),
+        "distance": lambda: ("length of sight", "all long sights", Stated(0.0, book.line.distance.u)),
+        "gauge": lambda: ("gauge", "each gauge reading", _gauge(book, name)),
+    }
+    return _prior(key, *table[kind]())
+
+
+def _prior(key: Unknown, cause: str, common_to: str, stated: Stated, distribution: str = NORMAL) -> Row:
+    part = Contribution(cause, common_to, stated.u, distribution, remark=_remark(stated))
+    return Row(f"{cause}, {' '.join(key[1:]) or common_to}", "prior", {key: 1.0}, stated.value, (part,))
+
+
+def _remark(stated: Stated) -> str:
+    return "default" if stated.default else ""
+
+
+def _spread(stated: Stated) -> Stated:
+    """A key whose one number is itself a standard uncertainty, as 0 ± that number."""
+    return Stated(0.0, stated.value, stated.default)
+
+
+def _setting(book: FieldBook, setup: str) -> Stated:
+    return next(book.instruments[r.instrument].setting_accuracy for r in book.readings if r.setup == setup and not r.struck)
+
+
+def _gauge(book: FieldBook, row: str) -> Stated:
+    gauge = next(g for g in book.gauge if str(g.row) == row)
+    return Stated(gauge.water_level, gauge.u or 0.0, gauge.u is None)
+
+
+@functools.cache
+def _default(section: str, key: str) -> Stated:
+    quantity = units.parse(str(schema.DEFAULTS[section][key]), schema.SECTIONS[section][key].kind)
+    return Stated(quantity.value, quantity.u, True)
+
+
+def keys(rows_: Iterable[Row]) -> list[Unknown]:
+    """The unknowns of some rows, curvature first."""
+    return list(dict.fromkeys([CURVATURE, *(key for row in rows_ for key in row.terms)]))

@@ -1,0 +1,175 @@
+"""Before anything is carried to the water: what a plan can decide.
+
+The network without readings tells it all; this room only asks.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from statistics import NormalDist
+
+import numpy as np
+
+from . import refraction, units
+from .adjustment import Result, adjust, line_of_sight, longest
+from .decision import gate
+from .fieldbook import compose
+from .observation import ray
+from .records import Air, FieldBook, Table
+from .uncertainty import BudgetRow
+
+CAUTIONS = (
+    "Never point a telescope near the sun.",
+    "Keep away from thin ice, from moving water and from traffic; mind the tripod in the wind, and people around it.",
+    "Ask for permission to be on both shores, and keep the place private if its people wish so.",
+    "Local rules, and where they are needed licensed surveyors, have the last word.",
+)
+
+
+@dataclass(frozen=True)
+class Plan:
+    """What a book without readings could decide.
+
+    `separation` of flat water and ellipsoid in standard uncertainties, the
+    `gate` that the rule asks for, and `power`: the probability of rejecting
+    flat water where the ellipsoid holds (normal approximation).
+    """
+
+    book: FieldBook = field(repr=False)
+    result: Result = field(repr=False)
+    separation: float
+    gate: float
+    power: float
+
+    @property
+    def go(self) -> bool:
+        """Whether the plan passes its own gate."""
+        return self.separation >= self.gate
+
+    def describe(self) -> str:
+        """What the plan predicts and whether it can decide, in plain English."""
+        distance = longest(self.result).reading.distance
+        flat, ellipsoid = (float(line_of_sight(self.result, kappa, np.array([distance]))[0][0]) for kappa in (0.0, self.result.ellipsoid_curvature))
+        verdict = "This plan can tell them apart" if self.go else "This plan can't tell them apart"
+        return (f"At {distance:.0f} m, flat water would put the line of sight {_side(flat)} the mark at the level of the instrument, water that "
+                f"follows the Earth {_side(ellipsoid)} it. {verdict}: they lie {self.separation:.1f} standard uncertainties apart, and "
+                f"{self.gate:.1f} are needed.")
+
+    def budget(self) -> list[BudgetRow]:
+        """The planned uncertainty of κ by cause [1/m]."""
+        return self.result.budget()
+
+
+def plan(book: FieldBook) -> Plan:
+    """What a field book without readings could decide.
+
+    Parameters
+    ----------
+    book : FieldBook
+        Readings that are there already are left out of account.
+
+    Returns
+    -------
+    Plan
+    """
+    book = blank(book)
+    result, rule = adjust(book), book.rule
+    separation = result.ellipsoid_curvature / result.planned_u
+    power = NormalDist().cdf(separation - NormalDist().inv_cdf(1 - rule.alpha_flat / 2))
+    return Plan(book, result, separation, gate(min(rule.alpha_flat, rule.alpha_ellipsoid), rule.power), power)
+
+
+def _side(offset: float) -> str:
+    return f"{abs(offset) * 1000:.0f} mm {'above' if offset >= 0 else 'below'}"
+
+
+def as_read(result: Result) -> dict[str, float]:
+    """What a book says of the line, in the units of the page.
+
+    Returns
+    -------
+    dict
+        ``length`` [m] of the longest sight, ``height`` of the instrument above
+        the water [m], ``gradient`` [K/m] that its refraction amounts to,
+        ``collimation`` [µrad] as found.
+    """
+    sight = longest(result).reading
+    air = result.book.airs[sight.air]
+    axis = result.solution.estimate(("axis", sight.setup)).value
+    gradient = air.gradient.value if air.gradient else float(refraction.gradient_for(air.k.value, *_weather(air)))
+    return {"length": sight.distance, "height": axis, "gradient": gradient, "collimation": result.collimation[sight.instrument].value * 1e6}
+
+
+def what_if(book: FieldBook, gradient: float | None = None, collimation: float | None = None) -> dict[str, object]:
+    """Changes for `adjust` that put another gradient [K/m] or collimation [µrad] in place of what the book says.
+
+    The uncertainty of the refraction stays as it is; a collimation is taken as known to 1 µrad.
+    """
+    sight = max((r for r in book.readings if not r.struck), key=lambda r: r.distance)
+    air, changes = book.airs[sight.air], {}
+    if gradient is not None:
+        k = float(refraction.coefficient(*_weather(air), gradient))
+        u = float(refraction.coefficient_from_curvature(ray(air).u))
+        changes |= {f"air.{air.name}.gradient": None, f"air.{air.name}.k": f"{k:.6f} ± {u:.6f}"}
+    if collimation is not None:
+        changes |= {f"instrument.{sight.instrument}.tolerance": None, f"instrument.{sight.instrument}.collimation": f"{collimation:.3f} ± 1 µrad"}
+    return changes
+
+
+def _weather(air: Air) -> tuple[float, float]:
+    """Temperature [°C] and pressure [hPa] of an air; those of a mild day where only its k is stated."""
+    return (air.temperature.value if air.temperature else 12.0, air.pressure.value if air.pressure else 1000.0)
+
+
+def blank(book: FieldBook) -> FieldBook:
+    """The same book with every reading still to be taken."""
+    if book.is_plan:
+        return book
+    table = book.tables["readings.csv"]
+    names = [units.split_header(header)[0] for header in table.headers]
+    empty = {names.index(name) for name in ("reading", "upper", "lower", "status") if name in names}
+    rows = tuple(tuple("" if i in empty else cell for i, cell in enumerate(cells)) for cells in table.rows)
+    return compose(book.site, book.tables | {"readings.csv": dataclasses.replace(table, rows=rows)})
+
+
+def single_line(distance: float, *, gradient: str = "-0.01 ± 0.03 K/m", collimation: str = "0 ± 10 µrad",
+                pointings: int = 5, latitude: float = 50.0, azimuth: float = 60.0,
+                changes: Mapping[str, Mapping[str, object]] | None = None) -> FieldBook:
+    """The plainest design: one set-up, a pole in the near water and a target above the far water.
+
+    Parameters
+    ----------
+    distance : float
+        Length of the long sight [m], known to 0.1 %.
+    gradient : str
+        Mean temperature gradient along the line, as a field book writes it.
+    collimation : str
+        Collimation error and what a peg test leaves of its uncertainty.
+    pointings : int
+        Readings of the target.
+    latitude, azimuth : float
+        Of the line [degrees].
+    changes : mapping, optional
+        Keys to add to a section of ``site.toml``, by section name.
+
+    Returns
+    -------
+    FieldBook
+        Without readings.
+    """
+    site = {
+        "format": 1, "title": "a planned line", "invented": True,
+        "line": {"latitude": float(latitude), "azimuth": float(azimuth), "distance": f"{distance!r} m ± {distance / 1000!r} m"},
+        "instrument": {"A": {"collimation": collimation}},
+        "air": {"lake": {"temperature": "12 °C", "pressure": "1000 hPa", "gradient": gradient}},
+        "water": {"surfaces": ["near water", "far water"]},
+        "rule": {"alpha_flat": 0.01, "alpha_ellipsoid": 0.01, "power": 0.90},
+    }
+    for section, keys in (changes or {}).items():
+        site[section] = site.get(section, {}) | dict(keys)
+    sights = [("S1", "near water", "10.0", "")] + [("S1", "far target", repr(float(distance)), "")] * pointings
+    readings = Table(("setup", "point", "distance [m]", "reading [m]"), tuple(sights), tuple(range(2, len(sights) + 2)))
+    heights = Table(("from", "to", "height [m]"), (("far water", "far target", "1.5"),), (2,))
+    return compose(site, {"readings.csv": readings, "heights.csv": heights})

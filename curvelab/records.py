@@ -1,0 +1,237 @@
+"""The parsed field book: plain records in SI, and the error that lists its faults."""
+
+from __future__ import annotations
+
+import difflib
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+from .units import Quantity
+
+
+@dataclass(frozen=True)
+class Fault:
+    """One thing wrong in a field book: where, what was found, what to do."""
+
+    file: str
+    row: int | None
+    column: str
+    value: str
+    remedy: str
+
+    def __str__(self) -> str:
+        place = [self.file]
+        place += [f"row {self.row}"] if self.row is not None else []
+        place += [f"[{self.column}]" if self.row is None else f"column {self.column}"] if self.column else []
+        found = f": {self.value[:80]!r}" if self.value else ""
+        return f"{', '.join(place)}{found}: {self.remedy}"
+
+
+class FieldBookError(ValueError):
+    """Every fault of a field book at once; `faults` holds them as records."""
+
+    def __init__(self, faults: list[Fault]) -> None:
+        self.faults = tuple(faults)
+        lines = "\n".join(f"  {fault}" for fault in faults)
+        count = "one fault" if len(faults) == 1 else f"{len(faults)} faults"
+        super().__init__(f"the field book has {count}:\n{lines}")
+
+
+def nearest(word: str, known: Iterable[object]) -> str:
+    """``"; the nearest known one is ..."`` or nothing, for error messages."""
+    found = difflib.get_close_matches(word, [str(k) for k in known], 1, 0.5)
+    return f"; the nearest known one is {found[0]!r}" if found else ""
+
+
+@dataclass(frozen=True)
+class Stated(Quantity):
+    """A quantity of ``site.toml``; `default` where the book left it to the default."""
+
+    default: bool = False
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table as it stands in the file: headers, cells, and each row's line in the file."""
+
+    headers: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    lines: tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class Line:
+    """The sightline: longest sight [m], its mid-latitude and azimuth [degrees]."""
+
+    distance: Stated
+    latitude: float
+    azimuth: float
+
+
+@dataclass(frozen=True)
+class Instrument:
+    """A level's uncertainties [rad, reading in m]; `root` is the level it is the same as."""
+
+    name: str
+    root: str
+    tolerance: Stated | None
+    collimation: Stated | None
+    setting_accuracy: Stated
+    focus_runout: Stated
+    drift: Stated
+    pointing: Stated
+    reading: Stated
+
+
+@dataclass(frozen=True)
+class Air:
+    """One air mass: k, or temperature [°C], pressure [hPa] and gradient [K/m]."""
+
+    name: str
+    k: Stated | None = None
+    gradient: Stated | None = None
+    temperature: Stated | None = None
+    pressure: Stated | None = None
+
+
+@dataclass(frozen=True)
+class Water:
+    """The water: its surface points with their place from near (0) to far (1), and the touch [m]."""
+
+    surfaces: dict[str, float]
+    touch: Stated
+    touch_common: Stated
+    between_shores: Stated
+
+
+@dataclass(frozen=True)
+class Rule:
+    """The decision rule: probabilities, and u of 1/R as a prediction (relative)."""
+
+    alpha_flat: float
+    alpha_ellipsoid: float
+    power: float
+    geoid: float
+    stated: bool
+
+
+@dataclass(frozen=True)
+class Reading:
+    """One row of ``readings.csv`` [m, s since 1970]; a planned reading is NaN."""
+
+    row: int
+    setup: str
+    point: str
+    distance: float
+    reading: float = math.nan
+    instrument: str = ""
+    staff: str = ""
+    air: str = ""
+    visit: str = ""
+    scale: str = ""
+    u: float | None = None
+    u_distance: float | None = None
+    upper: float | None = None
+    lower: float | None = None
+    time: float | None = None
+    observer: str = ""
+    photo: str = ""
+    status: str = ""
+    remark: str = ""
+
+    @property
+    def struck(self) -> bool:
+        """Whether the row was struck out in the field."""
+        return self.status == "struck"
+
+    @property
+    def planned(self) -> bool:
+        """Whether the row still waits for its reading."""
+        return math.isnan(self.reading)
+
+
+@dataclass(frozen=True)
+class Height:
+    """One row of ``heights.csv`` [m]: positive when `end` is above `start`."""
+
+    row: int
+    start: str
+    end: str
+    height: float
+    u: float | None = None
+    tape: str = ""
+    visit: str = ""
+    time: float | None = None
+    remark: str = ""
+
+
+@dataclass(frozen=True)
+class Gauge:
+    """One row of ``gauge.csv``: water level [m] at a time [s]."""
+
+    row: int
+    time: float
+    water_level: float
+    gauge: str = ""
+    u: float | None = None
+
+
+@dataclass(frozen=True)
+class AirReading:
+    """One row of ``air.csv``: temperature [°C] at a height above the water [m]."""
+
+    row: int
+    height: float
+    temperature: float
+    air: str = ""
+    time: float | None = None
+    thermometer: str = ""
+    u: float | None = None
+    humidity: float | None = None
+    position: float | None = None
+
+
+@dataclass(frozen=True)
+class Point:
+    """One row of ``points.csv``; `position` in metres along the line from the first shore."""
+
+    row: int
+    point: str
+    kind: str
+    position: float | None = None
+    shore: str = ""
+    remark: str = ""
+
+
+@dataclass(frozen=True)
+class FieldBook:
+    """A campaign: what was written down, checked for sense and turned into SI.
+
+    `site` and `tables` keep what was written, word for word; everything else is
+    derived from them.
+    """
+
+    site: dict[str, object] = field(repr=False)
+    tables: dict[str, Table] = field(repr=False)
+    title: str
+    invented: bool
+    private: bool
+    line: Line
+    instruments: dict[str, Instrument]
+    airs: dict[str, Air]
+    water: Water
+    tapes: dict[str, Stated]
+    scales: dict[str, Stated]
+    staffs: dict[str, Stated]
+    rule: Rule
+    readings: tuple[Reading, ...]
+    heights: tuple[Height, ...] = ()
+    gauge: tuple[Gauge, ...] = ()
+    air_readings: tuple[AirReading, ...] = ()
+    points: tuple[Point, ...] = ()
+
+    @property
+    def is_plan(self) -> bool:
+        """Whether no reading has been taken yet."""
+        return all(r.planned for r in self.readings)

@@ -1,0 +1,322 @@
+"""Checks of sense on a field book, and what follows from it without computing.
+
+Which rows hang together, which air a blank cell means, which water point is on
+which shore; and every contradiction that would make a result meaningless.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from collections import defaultdict
+from collections.abc import Mapping
+
+from . import ellipsoid, instrument as level, schema, units
+from .records import (Air, Fault, FieldBook, Height, Instrument, Line, Point, Reading, Stated, Water,
+                      nearest)
+
+LONG = 100.0  # m; a sight beyond a peg test's reach
+AXIS = "axis:"
+_NAN = Stated(math.nan, math.nan)
+
+
+def line(values: Mapping[str, object], faults: list[Fault]) -> Line:
+    """The sightline from the section ``[line]``; coordinates must agree with the distance."""
+
+    def fault(key: str, value: object, remedy: str) -> Line:
+        faults.append(Fault("site.toml", None, f"line.{key}", str(value), remedy))
+        return Line(_NAN, math.nan, math.nan)
+
+    distance = values.get("distance")
+    if distance is None:
+        return fault("distance", "", 'the length of the longest sight is missing: distance = "2140 m ± 5 m"')
+    if distance.value <= 0:
+        return fault("distance", distance.value, "a line needs a length above zero")
+    ends, angles = [k in values for k in ("from", "to")], [k in values for k in ("latitude", "azimuth")]
+    if any(ends) and any(angles) or not (all(ends) or all(angles)):
+        return fault("", "", "give either from and to, or latitude and azimuth")
+    if all(angles):
+        latitude, azimuth = values["latitude"].value, values["azimuth"].value
+        if not -90 <= latitude <= 90:
+            return fault("latitude", latitude, "a latitude lies between -90 and 90 degrees")
+        if not -360 <= azimuth <= 360:
+            return fault("azimuth", azimuth, "an azimuth lies between -360 and 360 degrees")
+        return Line(distance, latitude, azimuth)
+    start, end = values["from"], values["to"]
+    if not all(math.isfinite(v) for v in (*start, *end)):
+        return Line(_NAN, math.nan, math.nan)
+    for key, (lat, lon) in (("from", start), ("to", end)):
+        if not (-90 <= lat <= 90 and -180 <= lon <= 360):
+            return fault(key, [lat, lon], "write [latitude, longitude] in degrees; are the two swapped?")
+    if start == end:
+        return fault("to", list(end), "both shores are the same place: a line needs a length")
+    found = ellipsoid.geodesic(start, end)
+    if abs(found.distance - distance.value) > 3 * distance.u + 0.5:
+        swapped = ellipsoid.geodesic(start[::-1], end[::-1]) if abs(start[1]) <= 90 and abs(end[1]) <= 90 else None
+        hint = "; with latitude and longitude swapped they would agree" if (
+            swapped and abs(swapped.distance - distance.value) <= 3 * distance.u + 0.5) else ""
+        return fault("distance", f"{distance.value:.1f} m", f"the coordinates are {found.distance:.1f} m apart, beyond the "
+                     f"distance's uncertainty of {distance.u:.1f} m: correct one of them{hint}")
+    return Line(distance, found.latitude, found.azimuth)
+
+
+def inherited(name: str, table: Mapping[str, dict], faults: list[Fault]) -> dict[str, object]:
+    """The keys of one instrument with those of the level it is the same as."""
+    values, seen = dict(table[name]), [name]
+    while "same_as" in values:
+        parent = values.pop("same_as")
+        if parent in seen or not isinstance(table.get(parent), dict):
+            remedy = "an instrument can't be the same as itself" if parent in seen else f"no such instrument{nearest(str(parent), table)}"
+            faults.append(Fault("site.toml", None, f"instrument.{name}.same_as", str(parent), remedy))
+            break
+        seen.append(parent)
+        base = {k: v for k, v in table[parent].items()
+                if not (k in ("tolerance", "collimation") and {"tolerance", "collimation"} & set(values))
+                and not (k in ("magnification", "pointing") and {"magnification", "pointing"} & set(values))}
+        values = base | values
+    return values | ({"same_as": seen[-1]} if len(seen) > 1 else {})
+
+
+def instrument(name: str, values: Mapping[str, object], faults: list[Fault]) -> Instrument:
+    """One level; its collimation must be stated, by a tolerance or by a value."""
+    where = f"instrument.{name}"
+    tolerance, collimation = values.get("tolerance"), values.get("collimation")
+    if tolerance is None and collimation is None:
+        faults.append(Fault("site.toml", None, where, "", "nothing is said of its collimation, so the curvature is undetermined: "
+                            'state tolerance = "2 mm per 30 m" (the maker\'s limit) or collimation = "0 ± 8 µrad"; '
+                            "peg readings in the book then determine it better"))
+    if tolerance is not None and collimation is not None:
+        faults.append(Fault("site.toml", None, where, "", "give either tolerance or collimation, not both"))
+    if "pointing" in values and not values["magnification"].default:
+        faults.append(Fault("site.toml", None, f"{where}.pointing", "", "give either pointing or magnification, not both"))
+    pointing = values.get("pointing")
+    if pointing is None:
+        magnification = values["magnification"]
+        if magnification.value <= 0:
+            faults.append(Fault("site.toml", None, f"{where}.magnification", str(magnification.value), "a magnification is above zero"))
+            return Instrument(name, name, *[_NAN] * 7)
+        pointing = Stated(level.pointing(magnification.value), None, magnification.default)
+    return Instrument(name, str(values.get("same_as", name)), tolerance, collimation, values["setting_accuracy"],
+                      values["focus_runout"], values["drift"], pointing, values["reading"])
+
+
+def water(values: Mapping[str, object], points: tuple[Point, ...], distance: float, faults: list[Fault]) -> Water:
+    """The water surfaces and their place between the shores: 0 near, 1 far."""
+    listed = values.get("surfaces") or []
+    described = {p.point: p for p in points}
+    names = listed + [p.point for p in points if p.kind == "water" and p.point not in listed]
+    places = {}
+    for name in names:
+        point = described.get(name)
+        if listed.count(name) > 1:
+            faults.append(Fault("site.toml", None, "water.surfaces", name, "this point stands twice"))
+        if point and point.kind != "water":
+            faults.append(Fault("points.csv", point.row, "kind", point.kind, f"{name} is listed as a water surface in site.toml; correct one"))
+        if point and point.shore:
+            places[name] = float(point.shore == "far")
+        elif point and point.position is not None:
+            places[name] = point.position / distance
+        elif name in listed[:2] and len(listed) <= 2:
+            places[name] = float(listed.index(name))
+        else:
+            faults.append(Fault("points.csv", point.row if point else None, "shore", name,
+                                "say where this water surface is: shore near or far, or its position"))
+    between = values.get("between_shores") or Stated(0.0, schema.DEFAULT_SHORES_PER_METRE * distance, True)
+    return Water(places, values["touch"], values["touch_common"], between)
+
+
+def resolve(book: FieldBook, faults: list[Fault]) -> FieldBook:
+    """The same book with blank instruments, visits and airs filled in, and every contradiction listed."""
+    readings = [_with_instrument(r, book, faults) for r in book.readings]
+    visits = {r.visit for r in readings}
+    only = next(iter(visits)) if len(visits) == 1 else ""
+    heights = [dataclasses.replace(h, visit=h.visit or only) for h in book.heights]
+    book = dataclasses.replace(book, readings=tuple(readings), heights=tuple(heights))
+    _check_setups(book, faults)
+    _check_names(book, faults)
+    _check_times(book, faults)
+    _check_identical(book, faults)
+    return _with_airs(book, faults)
+
+
+def components(book: FieldBook) -> dict[str, str]:
+    """Which set-ups and points hang together: node -> a representative.
+
+    Nodes are ``axis:NAME`` for set-ups and the names of points; all water is
+    one node, ``""``.
+    """
+    parent: dict[str, str] = {}
+
+    def root(node: str) -> str:
+        parent.setdefault(node, node)
+        while parent[node] != node:
+            node = parent[node]
+        return node
+
+    def name(point: str) -> str:
+        return "" if point in book.water.surfaces else point
+
+    for r in book.readings:
+        if not r.struck:
+            parent[root(AXIS + r.setup)] = root(name(r.point))
+    for h in book.heights:
+        parent[root(name(h.start))] = root(name(h.end))
+    return {node: root(node) for node in list(parent)}
+
+
+def _with_instrument(r: Reading, book: FieldBook, faults: list[Fault]) -> Reading:
+    """A reading with its instrument; row-wise checks on the way."""
+
+    def fault(column: str, value: object, remedy: str) -> None:
+        faults.append(Fault("readings.csv", r.row, column, str(value), remedy))
+
+    names = list(book.instruments)
+    if r.instrument and r.instrument not in names:
+        fault("instrument", r.instrument, f"this instrument is not in site.toml{nearest(r.instrument, names)}")
+    if not r.instrument and len(names) != 1:
+        fault("instrument", "", "say which instrument: the book names " + (", ".join(names) or "none in site.toml"))
+    if r.distance < 0:
+        fault("distance", r.distance, "a distance can't be negative")
+    limit = book.line.distance
+    if r.distance > limit.value + 3 * limit.u + 0.01 * limit.value:
+        fault("distance", f"{r.distance:g} m", f"longer than the longest sight of {limit.value:g} m in site.toml: correct one of them")
+    if r.status not in ("", "struck"):
+        fault("status", r.status, "write struck, or leave the cell blank")
+    if r.struck and not r.remark:
+        fault("remark", "", "a struck row needs a remark that says why")
+    if r.u is not None and r.u < 0 or r.u_distance is not None and r.u_distance < 0:
+        fault("u", "", "an uncertainty can't be negative")
+    if r.upper is not None and r.lower is not None and not r.lower <= r.reading <= r.upper and not r.planned:
+        fault("upper", r.upper, f"the stadia wires must enclose the reading: {r.lower} ≤ {r.reading} ≤ {r.upper} does not hold")
+    return dataclasses.replace(r, instrument=r.instrument or (names[0] if len(names) == 1 else ""))
+
+
+def _check_setups(book: FieldBook, faults: list[Fault]) -> None:
+    """One instrument, one visit and one distance to each point per set-up, and more than one point."""
+    setups: dict[str, list[Reading]] = defaultdict(list)
+    for r in book.readings:
+        if not r.struck:
+            setups[r.setup].append(r)
+    if not setups:
+        faults.append(Fault("readings.csv", None, "", "", "every row is struck: nothing is left to reduce"))
+    tied = {end for h in book.heights for end in (h.start, h.end)}
+    for setup, rows in setups.items():
+        for column in ("instrument", "visit"):
+            if len({getattr(r, column) for r in rows}) > 1:
+                faults.append(Fault("readings.csv", rows[-1].row, column, getattr(rows[-1], column),
+                                    f"set-up {setup} has more than one {column}: a new {column} is a new set-up, with a name of its own"))
+        first: dict[str, Reading] = {}
+        for r in rows:
+            seen = first.setdefault(r.point, r)
+            if not math.isclose(seen.distance, r.distance, rel_tol=1e-9, abs_tol=1e-6):
+                faults.append(Fault("readings.csv", r.row, "distance", f"{r.distance:g} m",
+                                    f"row {seen.row} has {seen.distance:g} m from set-up {setup} to {r.point}; if the level was moved "
+                                    "in between, the second set-up needs a name of its own"))
+        if len(first) == 1 and AXIS + setup not in tied:
+            faults.append(Fault("readings.csv", rows[0].row, "setup", setup, "a single reading says nothing, since the height of the "
+                                f"instrument is unknown: read a second point, or give the height of {AXIS}{setup} in heights.csv"))
+    for h in book.heights:
+        for column, end in (("from", h.start), ("to", h.end)):
+            if end.startswith(AXIS) and end[len(AXIS):] not in setups:
+                faults.append(Fault("heights.csv", h.row, column, end, f"there is no such set-up{nearest(end[len(AXIS):], setups)}"))
+        if h.start == h.end:
+            faults.append(Fault("heights.csv", h.row, "to", h.end, "a height difference needs two different points"))
+        if h.u is not None and h.u < 0:
+            faults.append(Fault("heights.csv", h.row, "u", str(h.u), "an uncertainty can't be negative"))
+
+
+def _check_names(book: FieldBook, faults: list[Fault]) -> None:
+    """Water surfaces, kinds, shores and airs that are named must exist."""
+    used = {r.point for r in book.readings} | {e for h in book.heights for e in (h.start, h.end)}
+    for name in book.water.surfaces:
+        if name not in used:
+            faults.append(Fault("site.toml", None, "water.surfaces", name, f"no reading or height names this point{nearest(name, used)}"))
+    for p in book.points:
+        for column, value, known in (("kind", p.kind, schema.POINT_KINDS), ("shore", p.shore, ("", *schema.SHORES))):
+            if value not in known:
+                faults.append(Fault("points.csv", p.row, column, value, f"write one of: {', '.join(filter(None, known))}"))
+    for file, rows in (("readings.csv", book.readings), ("air.csv", book.air_readings)):
+        for r in rows:
+            if r.air and r.air not in book.airs:
+                faults.append(Fault(file, r.row, "air", r.air, f"this air is not in site.toml{nearest(r.air, book.airs)}"))
+    for name, air in book.airs.items():
+        if air.k and air.gradient:
+            faults.append(Fault("site.toml", None, f"air.{name}", "", "give either k or gradient, not both: they state the same thing"))
+        if air.gradient and not (air.temperature and air.pressure):
+            faults.append(Fault("site.toml", None, f"air.{name}", "", "a gradient needs temperature and pressure beside it"))
+        for key, value, low, high in (("temperature", air.temperature, -80, 60), ("pressure", air.pressure, 300, 1100)):
+            if value and not low <= value.value <= high:
+                faults.append(Fault("site.toml", None, f"air.{name}.{key}", f"{value.value:g}", f"outside {low} to {high}: is the unit right?"))
+    rule = book.rule
+    for key, value, low, high in (("alpha_flat", rule.alpha_flat, 0, 0.5), ("alpha_ellipsoid", rule.alpha_ellipsoid, 0, 0.5),
+                                  ("power", rule.power, 0.5, 1)):
+        if not low < value < high:
+            faults.append(Fault("site.toml", None, f"rule.{key}", f"{value:g}", f"a probability between {low} and {high}"))
+
+
+def _check_times(book: FieldBook, faults: list[Fault]) -> None:
+    """Where there is a gauge, each touch of the water needs a time within its record."""
+    if not book.gauge:
+        return
+    if len({g.gauge for g in book.gauge}) > 1:
+        faults.append(Fault("gauge.csv", book.gauge[-1].row, "gauge", book.gauge[-1].gauge, "this version reads one gauge; keep the other apart"))
+    for before, after in zip(book.gauge, book.gauge[1:]):
+        if after.time <= before.time:
+            faults.append(Fault("gauge.csv", after.row, "time", "", "gauge rows must follow one another in time"))
+    touches = [("readings.csv", r.row, r.time) for r in book.readings if r.point in book.water.surfaces and not r.struck and not r.planned]
+    touches += [("heights.csv", h.row, h.time) for h in book.heights if {h.start, h.end} & set(book.water.surfaces)]
+    for file, row, time in touches:
+        if time is None:
+            faults.append(Fault(file, row, "time", "", "the book has a gauge, so a touch of the water needs its time"))
+        elif not book.gauge[0].time <= time <= book.gauge[-1].time:
+            faults.append(Fault(file, row, "time", "", "outside the gauge's record: read the gauge before the first and after the last touch"))
+
+
+def _check_identical(book: FieldBook, faults: list[Fault]) -> None:
+    """Two rows identical in everything including a time are one row copied twice."""
+    for name, table in book.tables.items():
+        headers = [units.split_header(h)[0] for h in table.headers]
+        if "time" not in headers:
+            continue
+        seen: dict[tuple[str, ...], int] = {}
+        for cells, row in zip(table.rows, table.lines):
+            if cells[headers.index("time")] and cells in seen:
+                faults.append(Fault(name, row, "", ", ".join(cells), f"identical to row {seen[cells]} in everything including the time: remove the copy"))
+            seen.setdefault(cells, row)
+
+
+def _with_airs(book: FieldBook, faults: list[Fault]) -> FieldBook:
+    """Blank airs filled in: pegs away from the water have an air of their own."""
+    part = components(book)
+    long_parts = {part[AXIS + r.setup] for r in book.readings if not r.struck and r.distance > book.line.distance.value / 2}
+    airs, readings = dict(book.airs), []
+    for r in book.readings:
+        here = part.get(AXIS + r.setup)
+        if not r.air and not r.struck and r.instrument:
+            at_lake = here in long_parts or here == part.get("", object())
+            named = sorted({o.air for o in book.readings if o.air and not o.struck and part.get(AXIS + o.setup) == here})
+            if at_lake or len(named) > 1:
+                named = list(book.airs)
+            if not named and not at_lake:
+                first = next(o.setup for o in book.readings if part.get(AXIS + o.setup) == here)
+                named = [f"over land at {first}"]
+                airs[named[0]] = Air(named[0], k=_default(units.parse(schema.DEFAULT_PEG_AIR, "number")))
+            if len(named) != 1:
+                remedy = ("say which air this sight passes through: " + ", ".join(named)) if named else (
+                    "nothing is said of the air, so the curvature is undetermined: give [air.NAME] with k, or with temperature, "
+                    "pressure and gradient, in site.toml")
+                faults.append(Fault("readings.csv", r.row, "air", "", remedy))
+            else:
+                r = dataclasses.replace(r, air=named[0])
+        readings.append(r)
+    for name in sorted({r.air for r in readings if r.air in airs}):
+        air = airs[name]
+        if not air.k and not air.gradient:
+            faults.append(Fault("site.toml", None, f"air.{name}", "", 'nothing is said of its refraction, so the curvature is undetermined: '
+                                'give k = "0.13 ± 0.5", or gradient = "-0.02 ± 0.05 K/m" with temperature and pressure'
+                                + (" (rows of air.csv are read, but not yet turned into a gradient)" if book.air_readings else "")))
+    return dataclasses.replace(book, readings=tuple(readings), airs=airs)
+
+
+def _default(quantity: units.Quantity) -> Stated:
+    return Stated(quantity.value, quantity.u, True)

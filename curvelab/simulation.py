@@ -1,0 +1,111 @@
+"""A lake whose true curvature is known: the readings that a plan would bring home."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from collections.abc import Mapping
+
+import numpy as np
+
+from . import units
+from .fieldbook import compose
+from .observation import CURVATURE, Expansion, Row, Unknown, height_row, prior, reading_row, rows
+from .planning import Plan, blank
+from .records import FieldBook, Height, Reading, Table
+from .sense import AXIS
+from .uncertainty import RECTANGULAR, Contribution
+
+EYE = 1.45  # m; the axis above the nearest point of a set-up, where the truth says nothing
+
+
+def simulate(plan: Plan | FieldBook, *, curvature: float, seed: int, truth: Mapping[str, float] | None = None,
+             cell_unit: str = "m") -> FieldBook:
+    """Fill a plan with the readings of one imagined campaign.
+
+    Parameters
+    ----------
+    plan : Plan or FieldBook
+        Readings in it are replaced; its heights and gauge are taken as true.
+    curvature : float
+        True curvature of the water [1/m].
+    seed : int
+        Of numpy's default generator; the same seed gives the same book.
+    truth : mapping, optional
+        True values that are not to be drawn, by dotted name: ``"collimation.A"``
+        [rad], ``"refraction.lake"`` [1/m], ``"axis.S1"``, ``"height.peg B"`` [m].
+    cell_unit : str
+        Unit written into the cells of a column whose header has none.
+
+    Returns
+    -------
+    FieldBook
+        Every error drawn from its own distribution, what is shared drawn once.
+    """
+    book = blank(plan.book if isinstance(plan, Plan) else plan)
+    rng = np.random.default_rng(seed)
+    true = _truth(book, curvature, {tuple(name.split(".", 1)): value for name, value in (truth or {}).items()}, rng)
+    at = Expansion(curvature, *({key[1]: v for key, v in true.items() if key[0] == kind} for kind in ("collimation", "refraction")))
+    read = [_observed(reading_row([r], book, at, True), true, rng) for r in book.readings]
+    taped = [_observed(height_row(h, book), true, rng) for h in book.heights]
+    level = [true["gauge", str(g.row)] + (g.u or 0.0) * rng.standard_normal() for g in book.gauge]
+    tables = dict(book.tables)
+    for name, column, values in (("readings.csv", "reading", read), ("heights.csv", "height", taped), ("gauge.csv", "water_level", level)):
+        if name in tables:
+            tables[name] = _filled(tables[name], column, values, cell_unit)
+    return compose(book.site, tables)
+
+
+def _truth(book: FieldBook, curvature: float, given: dict[Unknown, float], rng: np.random.Generator) -> dict[Unknown, float]:
+    """A true value for every unknown of the book."""
+    unknowns = dict.fromkeys(key for row in rows(book, Expansion(curvature)) for key in row.terms)
+    true = {CURVATURE: curvature} | _nominal_heights(book) | {("gauge", str(g.row)): g.water_level for g in book.gauge}
+    for key in unknowns:
+        row = prior(book, key)
+        if row and key not in true:
+            true[key] = row.value + sum(_draw(part, rng) for part in row.parts)
+        elif key[0] == "height":
+            true.setdefault(key, float(rng.uniform(-0.3, 0.3)))
+    true |= given
+    for r in sorted((r for r in book.readings if not r.struck), key=lambda r: r.distance):
+        true.setdefault(("axis", r.setup), true.get(("height", r.point), 0.0) + EYE + float(rng.uniform(-0.1, 0.1)))
+    return true
+
+
+def _nominal_heights(book: FieldBook) -> dict[Unknown, float]:
+    """Heights that follow from the planned ``heights.csv``, least squares."""
+    ends = {end for h in book.heights for end in (h.start, h.end)} - set(book.water.surfaces)
+    names = {name: i for i, name in enumerate(sorted(ends))}
+    design = np.zeros((len(book.heights), len(names)))
+    for row, h in zip(design, book.heights):
+        for end, sign in ((h.start, -1.0), (h.end, 1.0)):
+            if end in names:
+                row[names[end]] += sign
+    found = np.linalg.lstsq(design, np.array([h.height for h in book.heights]), rcond=None)[0] if names else ()
+    return {("axis", n[len(AXIS):]) if n.startswith(AXIS) else ("height", n): float(x) for n, x in zip(names, found)}
+
+
+def _draw(part: Contribution, rng: np.random.Generator) -> float:
+    if part.distribution == RECTANGULAR:
+        return math.sqrt(3) * part.u * float(rng.uniform(-1, 1))
+    return part.u * float(rng.standard_normal())
+
+
+def _observed(row: Row, true: Mapping[Unknown, float], rng: np.random.Generator) -> float:
+    """The row's true value with its own errors; a scale stretches what is read on it."""
+    exact = sum(coefficient * true.get(key, 0.0) for key, coefficient in row.terms.items() if key[0] not in ("scale", "tape"))
+    stretch = sum(true[key] for key in row.terms if key[0] in ("scale", "tape"))
+    return exact * (1 + stretch) + sum(_draw(part, rng) for part in row.parts)
+
+
+def _filled(table: Table, column: str, values: list[float], cell_unit: str) -> Table:
+    """The table with one column written anew, to 0.1 mm (or 1/16 in)."""
+    headers = [units.split_header(header) for header in table.headers]
+    at, unit = next((i, unit) for i, (name, unit) in enumerate(headers) if name == column)
+    written = cell_unit if unit is None else unit
+    decimals = None if written == "ft in" else max(0, round(4 + math.log10(1 / units.convert(1.0, written))))
+    cells = [units.write(value, written, decimals) for value in values]
+    if unit is not None:
+        cells = [f"{units.convert(value, unit):.{decimals}f}" for value in values]
+    rows_ = tuple((*row[:at], cell, *row[at + 1:]) for row, cell in zip(table.rows, cells))
+    return dataclasses.replace(table, rows=rows_)

@@ -1,0 +1,423 @@
+"""Quantities as people write them: every form, every refusal, exact arithmetic, round trips."""
+
+import math
+import time
+import unicodedata
+from contextlib import suppress
+from fractions import Fraction
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy import constants
+
+from curvelab.units import Quantity, UnitError, check_unit, convert, parse, parse_cell, split_header, write
+
+IN = Fraction(254, 10000)
+UNITS = {
+    "length": ["m", "cm", "mm", "km", "µm", "ft", "in", "yd", "mi", "survey ft"],
+    "angle": ["rad", "mrad", "µrad", "°", "arcmin", "arcsec", "mm/m", "mm per 30 m"],
+    "ratio": ["%", "ppm", "mm/m", "mm/km"],
+    "temperature": ["°C", "°F", "K"],
+    "temperature difference": ["°C", "°F", "K"],
+    "pressure": ["hPa", "Pa", "kPa", "mbar", "inHg", "mmHg"],
+    "temperature gradient": ["K/m", "°C/m", "°F/ft", "K/km", "°F/100 ft"],
+    "speed": ["m/s", "km/h", "mph", "kn"],
+    "number": [""],
+}
+PAIRS = [(dimension, unit) for dimension, units in UNITS.items() for unit in units]
+
+
+# --- what is read -----------------------------------------------------------------------------
+
+# The expected values are decimal arithmetic by hand: 63.4375 in × 25.4 mm, 5 280 ft × 0.3048 m ...
+@pytest.mark.parametrize(("text", "dimension", "value", "u"), [
+    ("5 ft 3 7/16 in", "length", 1.6113125, None),
+    ("-5 ft 3 1/2 in", "length", -1.6129, None),
+    ("3 7/16 in", "length", 0.0873125, None),
+    ("5 ft 7/16 in", "length", 1.5351125, None),
+    ("5.28 ft", "length", 1.609344, None),
+    ("1 1/4 mi", "length", 2011.68, None),
+    ("2 yd", "length", 1.8288, None),
+    ("3937 survey ft", "length", 1200.0, None),
+    ("0 m", "length", 0.0, None),
+    ("1e-3 m", "length", 0.001, None),
+    ("2140 m ± 5 m", "length", 2140.0, 5.0),
+    ("2140 m ± 50 cm", "length", 2140.0, 0.5),
+    ("5 ft 3 in ± 1/16 in", "length", 1.6002, 0.0015875),
+    ("0 ± 8 µrad", "angle", 0.0, 8e-6),
+    ("2 mm per 30 m", "angle", 2 / 30000, None),
+    ("1/16 in at 300 ft", "angle", 1 / 57600, None),
+    ("1/16 in in 300 ft", "angle", 1 / 57600, None),
+    ("2 ± 1 mm per 30 m", "angle", 2 / 30000, 1 / 30000),
+    ("0.05 mm/m", "angle", 5e-5, None),
+    ("10 mm/km", "angle", 1e-5, None),
+    ("0 ± 0.3 mm/m", "angle", 0.0, 3e-4),
+    ("0 ± 0.3 mm/m", "ratio", 0.0, 3e-4),
+    ("0.3 %", "ratio", 0.003, None),
+    ("20 ppm", "ratio", 2e-5, None),
+    ("12.4 °C", "temperature", 12.4, None),
+    ("71.6 °F", "temperature", 22.0, None),
+    ("-40 °F", "temperature", -40.0, None),
+    ("285.5 K", "temperature", 12.35, None),
+    ("11.0 ± 0.3 °C", "temperature", 11.0, 0.3),
+    ("285.5 ± 0.3 K", "temperature", 12.35, 0.3),
+    ("71.6 °F ± 0.9 °F", "temperature", 22.0, 0.5),
+    ("71.6 ± 0.9 °F", "temperature", 22.0, 0.5),
+    ("22 °C ± 0.9 °F", "temperature", 22.0, 0.5),
+    ("0 ± 0.3 K", "temperature difference", 0.0, 0.3),
+    ("0.9 °F", "temperature difference", 0.5, None),
+    ("962 hPa", "pressure", 962.0, None),
+    ("96200 Pa", "pressure", 962.0, None),
+    ("96.2 kPa", "pressure", 962.0, None),
+    ("962 mbar", "pressure", 962.0, None),
+    ("-0.018 ± 0.030 K/m", "temperature gradient", -0.018, 0.030),
+    ("-18 °C/km", "temperature gradient", -0.018, None),
+    ("1.37160 °F/ft", "temperature gradient", 2.5, None),
+    ("137.160 °F/100 ft", "temperature gradient", 2.5, None),
+    ("7.2 km/h", "speed", 2.0, None),
+    ("0.13 ± 0.5", "number", 0.13, 0.5),
+    ("24", "number", 24.0, None),
+])
+def test_form(text, dimension, value, u):
+    assert parse(text, dimension) == Quantity(value, u)
+
+
+@pytest.mark.parametrize("texts", [
+    ["5 ft 3 7/16 in", "5' 3-7/16\"", "5′ 3-7/16″", "5’ 3 7/16”", "5' 3 7/16''", "5'3 7/16\"", "5 ft. 3 7/16 in.",
+     "5 feet 3 7/16 inches", "+5 ft 3 7/16 in", "  5\u00a0ft  3 7/16\tin ", "5 ft 3.4375 in", "63 7⁄16 in"],
+    ["-3 1/2 in", "\u22123½ in", "– 3 ½ in", "-3-½\"", "-7/2 in"],
+    ["2140 ± 5 m", "2140 +/- 5 m", "2140 +- 5 m", "2140±5m", "2140 m ± 5 m", "(2140 ± 5) m"],
+    ["6 \u00b5m", "6 \u03bcm", "6 um"],
+])
+def test_spellings_of_one_length(texts):
+    assert {parse(text, "length") for text in texts} == {parse(texts[0], "length")}
+
+
+@pytest.mark.parametrize("texts", [
+    ["8 \u00b5rad", "8 \u03bcrad", "8 urad"],
+    ["90 arcsec", '90"', "90″", "1 arcmin 30 arcsec", "1' 30\"", "1.5 arcmin"],
+    ["2 mm per 30 m", "2 mm in 30 m", "2 mm at 30 m", "2 mm / 30 m", "2 mm/30 m"],
+    ["1.5 °", "1.5 deg", "1° 30'", "1½°"],
+])
+def test_spellings_of_one_angle(texts):
+    first = parse(texts[0], "angle")
+    assert {parse(text, "angle") for text in texts} == {first}
+
+
+@pytest.mark.parametrize("texts", [["71.6 °F", "71.6 F", "71.6 ºF", "71.6 ℉"], ["22 °C", "22 C", "22 ℃"]])
+def test_spellings_of_one_temperature(texts):
+    assert {parse(text, "temperature").value for text in texts} == {22.0}
+
+
+@pytest.mark.parametrize("sign", "½⅓⅔¼¾⅕⅖⅗⅘⅙⅚⅛⅜⅝⅞")
+def test_fraction_signs_have_the_value_that_unicode_gives_them(sign):
+    assert parse(f"3{sign}", "number").value == pytest.approx(3 + unicodedata.numeric(sign), rel=1e-15)
+
+
+def test_a_double_prime_is_inches_in_a_length_and_seconds_in_an_angle():
+    assert parse('10"', "length").value == 0.254
+    assert parse('10"', "angle").value == pytest.approx(10 * constants.arcsec, rel=1e-15)
+
+
+def test_a_tenth_of_a_foot_is_not_an_inch():
+    assert parse("5.3 ft", "length").value - parse("5 ft 3 in", "length").value == pytest.approx(0.05 * 0.3048)
+
+
+def test_a_difference_in_fahrenheit_is_not_a_temperature_in_fahrenheit():
+    assert parse("32 °F", "temperature").value == 0.0
+    assert parse("32 °F", "temperature difference").value == pytest.approx(17.7778, abs=5e-5)
+
+
+# --- outside references -----------------------------------------------------------------------
+
+@pytest.mark.parametrize(("text", "dimension", "reference"), [
+    ("1 in", "length", constants.inch),
+    ("1 ft", "length", constants.foot),
+    ("1 yd", "length", constants.yard),
+    ("1 mi", "length", constants.mile),
+    ("1 survey ft", "length", constants.survey_foot),
+    ("1 µm", "length", constants.micron),
+    ("1 °", "angle", constants.degree),
+    ("1 arcmin", "angle", constants.arcminute),
+    ("1 arcsec", "angle", constants.arcsec),
+    ("1 km/h", "speed", constants.kmh),
+    ("1 mph", "speed", constants.mph),
+    ("1 kn", "speed", constants.knot),
+    ("1 °F", "temperature difference", constants.degree_Fahrenheit),
+    ("71.6 °F", "temperature", constants.convert_temperature(71.6, "F", "C")),
+    ("12.35 K", "temperature", constants.convert_temperature(12.35, "K", "C")),
+])
+def test_factor_against_scipy(text, dimension, reference):
+    assert parse(text, dimension).value == pytest.approx(reference, rel=1e-15)
+
+
+def test_mercury():
+    # NIST SP 811 (2008), appendix B.8, conventional units, seven printed digits, in Pa.
+    assert round(100 * parse("1 mmHg", "pressure").value, 4) == 133.3224
+    assert round(100 * parse("1 inHg", "pressure").value, 3) == 3386.389
+    # scipy gives the torr, 101325/760 Pa, from which the conventional mmHg differs by 1.4e-7.
+    assert 100 * parse("1 mmHg", "pressure").value == pytest.approx(constants.mmHg, rel=2e-7)
+
+
+def test_survey_foot():
+    # Federal Register document 2020-21902, 5 Oct 2020: 1200/3937 m, 2 parts in a million longer.
+    ratio = parse("1 survey ft", "length").value / parse("1 ft", "length").value
+    assert ratio - 1 == pytest.approx(2.000004e-6, rel=1e-6)
+
+
+# --- exact arithmetic -------------------------------------------------------------------------
+
+@given(feet=st.integers(0, 10**6), sixteenths=st.integers(0, 12 * 16 - 1), sign=st.sampled_from(["", "-"]))
+def test_feet_and_inches_are_the_nearest_double(feet, sixteenths, sign):
+    text = f"{sign}{feet} ft {sixteenths // 16} {sixteenths % 16}/16 in"
+    exact = (feet * 12 + Fraction(sixteenths, 16)) * IN
+    assert parse(text, "length").value == float(-exact if sign else exact)
+
+
+@given(value=st.decimals(-10**6, 10**6, places=6))
+def test_decimals_are_the_nearest_double(value):
+    assert parse(f"{value:f} m", "length").value == float(value)
+    assert parse(f"{value:f} in", "length").value == float(Fraction(value) * IN)
+
+
+@given(value=st.decimals(-10**4, 10**4, places=3), u=st.decimals(0, 100, places=3), pair=st.sampled_from(PAIRS))
+def test_one_unit_for_value_and_u_is_the_unit_of_both(value, u, pair):
+    dimension, unit = pair
+    both = parse(f"{value} {unit} ± {u} {unit}", dimension)
+    assert parse(f"{value} ± {u} {unit}", dimension) == both
+    assert parse(f"{value} {unit}", dimension) == Quantity(both.value)
+
+
+# --- what is refused --------------------------------------------------------------------------
+
+@pytest.mark.parametrize(("text", "dimension", "remedy"), [
+    ("5", "length", "write one of m, cm, mm, km, µm, ft, in, yd, mi, survey ft"),
+    ("0.003", "ratio", "write one of %, ppm, mm/m or a slope like '2 mm per 30 m'"),
+    ("5 ft 3", "length", "write one of"),
+    ("5 ft 12 in", "length", "write '6 ft 0 in'"),
+    ("5 ft 14 1/2 in", "length", "write '6 ft 2 1/2 in'"),
+    ("5' 3'", "length", "'5 ft 3 in'"),
+    ("5' 3' ", "length", "'5 ft 3 in'"),
+    ("3 in 5 ft", "length", "'5 ft 3 in'"),
+    ("5 survey ft 3 in", "length", "write one unit"),
+    ("5 m 3 in", "length", "write one unit"),
+    ("5.5 ft 3 in", "length", "write a whole number there"),
+    ("5 ft -3 in", "length", "in front of the whole"),
+    ("5'-3\"", "length", "in front of the whole"),
+    ("--5 m", "length", "no number at '-5 m'"),
+    ("5 19/16 in", "length", "write '6 3/16'"),
+    ("3/0 in", "length", "denominator 0"),
+    ("1 0/0 in", "length", "denominator 0"),
+    ("2 140 m", "length", "no unit between '2' and '140 m'"),
+    ("1/2 1/2 in", "length", "no unit between '1/2' and '1/2 in'"),
+    ("½2 in", "length", "no unit between '1/2' and '2 in'"),
+    ("5 1.2.3 m", "length", "no unit between"),
+    ("2,140 m", "length", "write '2.140 m' or '2140 m'"),
+    ("1,532 m", "length", "write '1.532 m'"),
+    ("2_140 m", "length", "no unit known here"),
+    ("٣ m", "length", "no number at"),
+    ("5 m or so", "length", "no unit known here"),
+    ("5 FT", "length", "write 'ft'"),
+    ("5 in Hg", "pressure", "write 'inHg'"),
+    ("71.6 degF", "temperature", "write '°F'"),
+    ("5 °C", "length", "a unit of temperature, and length is wanted"),
+    ("5 m", "temperature", "write one of °C, °F, K"),
+    ("2 mm per 30 m", "length", "a unit of angle, and length is wanted"),
+    ("5 m", "angle", "or a slope like '2 mm per 30 m'"),
+    ("2 mm per 0 m", "angle", "divides by a length of 0"),
+    ("2 mm per 1/0 m", "angle", "denominator 0"),
+    ("2 mm per 30", "angle", "write one of"),
+    ("5 m", "number", "write the number alone"),
+    ("", "length", "such as '5 ft 3 7/16 in'"),
+    ("  ", "number", "no number at ''"),
+    ("m", "length", "no number at 'm'"),
+    ("nan m", "length", "no number at 'nan m'"),
+    ("inf m", "length", "no number at 'inf m'"),
+    ("1e400 m", "length", "too large or too small"),
+    ("1e-400 m", "length", "too large or too small"),
+    ("5 m ± 1e999 m", "length", "too large or too small"),
+    ("1e999999999 m", "length", "no unit between '1e999' and '999999 m'"),
+    ("9" * 201 + " m", "length", "203 characters are too many"),
+    ("± 0.5 mm", "length", "write something like '0 ± 0.5 mm'"),
+    ("1 ± 2 ± 3 m", "length", "before one ±"),
+    ("1 m ±", "length", "no number at ''"),
+    ("1 m ± -5 mm", "length", "without its sign"),
+    ("2140 m ± 5", "length", "write '2140 m ± 5 m'"),
+    ("2140 ± 5", "length", "write one of"),
+    ("5 ± 1 ft 3 in", "length", "write one of"),
+    ("22 °C ± 5 mm", "temperature", "a unit of length, and temperature difference is wanted"),
+])
+def test_refusal_quotes_the_text_and_names_a_remedy(text, dimension, remedy):
+    with pytest.raises(UnitError) as error:
+        parse(text, dimension)
+    assert repr(text[:200]) in str(error.value)
+    assert remedy in str(error.value)
+
+
+def test_no_such_dimension_is_the_programs_fault_and_not_the_texts():
+    with pytest.raises(ValueError, match="no dimension 'mass'; there are length, angle") as error:
+        parse("5 kg", "mass")
+    assert not isinstance(error.value, UnitError)
+
+
+@given(text=st.text(alphabet="0123456789./-+±eE'\"½° mftinaprk%()", max_size=30),
+       dimension=st.sampled_from(list(UNITS)))
+def test_any_text_is_read_to_finite_numbers_or_refused(text, dimension):
+    try:
+        quantity = parse(text, dimension)
+    except UnitError:
+        return
+    assert math.isfinite(quantity.value)
+    assert quantity.u is None or 0 <= quantity.u < math.inf
+
+
+@pytest.mark.parametrize("seed", ["1", "1/", "1 ", "in in ", "1 in ", "1 a/1", "a per ", "- ", "/", ".", "1-", "±("])
+def test_hostile_text_is_answered_at_once(seed):
+    start = time.process_time()
+    for dimension in UNITS:
+        for text in ((seed * 200)[:200], (seed * 10**6)):
+            with pytest.raises(UnitError):
+                parse("?" + text, dimension)
+            with suppress(UnitError):
+                parse(text, dimension)
+    assert time.process_time() - start < 2            # some milliseconds; backtracking would take ages
+
+
+# --- tables -----------------------------------------------------------------------------------
+
+@pytest.mark.parametrize(("text", "dimension", "unit", "expected"), [
+    ("2140", "length", "m", Quantity(2140.0)),
+    ("5 3/16", "length", "in", Quantity(0.1317625)),
+    ("-5½", "length", "ft", Quantity(-1.6764)),
+    ("2140 ± 5", "length", "m", Quantity(2140.0, 5.0)),
+    ("71.6", "temperature", "°F", Quantity(22.0)),
+    ("0.9", "temperature difference", "°F", Quantity(0.5)),
+    ("2", "angle", "mm per 30 m", Quantity(2 / 30000)),
+    ("5 ft 3 7/16 in", "length", None, Quantity(1.6113125)),
+    ("0.13 ± 0.5", "number", None, Quantity(0.13, 0.5)),
+])
+def test_cell(text, dimension, unit, expected):
+    assert parse_cell(text, dimension, unit) == expected
+
+
+@pytest.mark.parametrize(("text", "dimension", "unit", "reason"), [
+    ("2140 m", "length", "m", r"not a bare number, yet the column's header has the unit \[m\]"),
+    ("2140 ft", "length", "m", "take the unit out of the header"),
+    ("2140", "length", None, "neither the cell nor its column has a unit"),
+    ("5 3/16", "length", None, "neither the cell nor its column has a unit"),
+    ("2140 ± 5", "length", None, "neither the cell nor its column has a unit"),
+    ("2140", "length", "hPa", "a unit of pressure, and length is wanted"),
+    ("5", "length", "ft 3 in", "no unit known here"),
+    ("5", "length", "m ± 1 m", "no unit known here"),
+    ("24", "number", "m", "write the number alone"),
+    ("24 m", "number", None, "write the number alone"),
+    ("", "length", "m", "not a bare number"),
+    ("2,140", "length", "m", "write '2.140' or '2140'"),
+    ("n/a", "length", None, "no number at 'n/a'"),
+])
+def test_cell_refused(text, dimension, unit, reason):
+    with pytest.raises(UnitError, match=reason):
+        parse_cell(text, dimension, unit)
+
+
+@given(value=st.decimals(-10**4, 10**4, places=3), pair=st.sampled_from(PAIRS[:-1]))
+def test_a_unit_says_the_same_in_the_header_and_in_the_cell(value, pair):
+    dimension, unit = pair
+    assert parse_cell(str(value), dimension, unit) == parse_cell(f"{value} {unit}", dimension, None)
+
+
+@pytest.mark.parametrize(("text", "expected"), [
+    ("distance [m]", ("distance", "m")), ("distance[ft]", ("distance", "ft")), (" point ", ("point", None)),
+    ("u [ mm per 30 m ] ", ("u", "mm per 30 m")), ("water_level [µm]", ("water_level", "µm")),
+])
+def test_header(text, expected):
+    assert split_header(text) == expected
+
+
+@pytest.mark.parametrize("text", ["", "[m]", "distance []", "distance [ ]", "distance [m", "distance m]",
+                                  "distance (m)", "distance [m] left", "distance [m] [ft]", "distance [[m]]",
+                                  "distance ]m["])
+def test_header_refused(text):
+    with pytest.raises(UnitError, match="write it like 'distance \\[m\\]'"):
+        split_header(text)
+
+
+@pytest.mark.parametrize(("dimension", "unit"), PAIRS)
+def test_a_unit_belongs_to_its_dimension_only(dimension, unit):
+    check_unit(unit, dimension)
+    kin = {"angle", "ratio"} if dimension in ("angle", "ratio") else {"temperature", "temperature difference"}
+    for other in set(UNITS) - kin - {dimension}:
+        with pytest.raises(UnitError, match="is wanted|a number without a unit"):
+            check_unit(unit, other)
+
+
+# --- the way back -----------------------------------------------------------------------------
+
+@pytest.mark.parametrize(("sixteenths", "expected"), [
+    (0, "0 in"), (1, "1/16 in"), (2, "1/8 in"), (16, "1 in"), (55, "3 7/16 in"), (191, "11 15/16 in"), (192, "1 ft"),
+    (199, "1 ft 7/16 in"), (208, "1 ft 1 in"), (1015, "5 ft 3 7/16 in"), (-1015, "-5 ft 3 7/16 in"), (-8, "-1/2 in"),
+])
+def test_write_feet_and_inches(sixteenths, expected):
+    assert write(float(sixteenths * IN / 16), "ft in") == expected
+
+
+def test_write_rounds_up_to_the_next_foot_and_writes_no_minus_zero():
+    assert write(float(6 * 12 * IN) - 1e-4, "ft in") == "6 ft"
+    assert write(-1e-4, "ft in") == "0 in"
+    assert write(-1e-4, "m", 2) == "0.00 m"
+
+
+@pytest.mark.parametrize(("value", "unit", "decimals", "expected"), [
+    (1.5, "m", 3, "1.500 m"), (1.5, "m", None, "1.5 m"), (22.0, "°F", 1, "71.6 °F"), (12.35, "K", 2, "285.50 K"),
+    (2 / 30000, "mm per 30 m", 1, "2.0 mm per 30 m"), (0.003, "%", 1, "0.3 %"), (0.13, "", 2, "0.13"),
+])
+def test_write(value, unit, decimals, expected):
+    assert write(value, unit, decimals) == expected
+
+
+@given(sixteenths=st.integers(-10**9, 10**9))
+def test_feet_and_inches_there_and_back_exactly(sixteenths):
+    value = float(sixteenths * IN / 16)
+    assert parse(write(value, "ft in"), "length").value == value
+
+
+@given(value=st.floats(-1e5, 1e5))
+def test_feet_and_inches_there_and_back_within_half_a_step(value):
+    back = parse(write(value, "ft in"), "length").value
+    assert abs(Fraction(back) - Fraction(value)) <= IN / 32 + Fraction(math.ulp(back))
+
+
+@given(value=st.floats(-1e4, 1e4).map(lambda x: round(x, 12)), pair=st.sampled_from(PAIRS))
+def test_every_unit_there_and_back(value, pair):
+    dimension, unit = pair
+    back = parse(write(value, unit, dimension=dimension), dimension).value
+    # Twelve digits; near 0 °C the zero of the scale, up to 460 °F or 273 K away, limits them.
+    offset = 500 if dimension == "temperature" else 0
+    assert abs(back - value) <= 1e-11 * (abs(value) + offset)
+
+
+@pytest.mark.parametrize(("dimension", "unit"), PAIRS)
+def test_convert_takes_arrays_as_it_takes_scalars(dimension, unit):
+    values = np.array([[-1.0, 0.0, 0.5], [22.0, 1013.25, math.nan]])
+    converted = convert(values, unit, dimension)
+    assert converted.shape == values.shape
+    np.testing.assert_array_equal(converted, [[convert(v, unit, dimension) for v in row] for row in values.tolist()])
+    assert math.isnan(converted[1, 2])
+
+
+def test_convert_without_a_dimension_takes_degrees_for_temperatures():
+    assert convert(22.0, "°F") == pytest.approx(71.6, rel=1e-15)
+    assert convert(22.0, "K") == pytest.approx(295.15, rel=1e-15)
+    assert convert(0.5, "°F", "temperature difference") == pytest.approx(0.9, rel=1e-15)
+
+
+@pytest.mark.parametrize("call", [
+    lambda: convert(1.0, "furlong"), lambda: write(1.0, "furlong"), lambda: convert(1.0, "m", "angle"),
+    lambda: write(math.nan, "m"), lambda: write(math.inf, "ft in"), lambda: check_unit("furlong", "length"),
+    lambda: check_unit("", "length"), lambda: convert(1.0, "ft in"),
+])
+def test_the_way_back_refuses_too(call):
+    with pytest.raises(UnitError, match="write"):
+        call()
