@@ -289,43 +289,37 @@ def line_of_sight(result: Result, curvature: float, distances: np.ndarray) -> tu
     Returns
     -------
     offset, u : arrays (n,)
-        [m], + = the line of sight is above. What the rest of the book tells of
-        collimation and air is used; the longest sight itself is not.
+        [m], + = the line of sight is above. Collimation and air are taken from
+        what the book states and from its short sights (a peg test); no sight
+        beyond 100 m is used.
     """
     target = longest(result)
-    solution = _without_longest(result, curvature)
+    known = Row("curvature as given", "prior", {CURVATURE: 1.0}, curvature, ())
+    rest = [row for row in result.rows if not row.reading or row.reading.distance <= LONG]
+    solution = solve([*rest, known])
+    means = solution.x
+    if result.book.is_plan:  # nothing is read yet: the priors are all that is known
+        values = {key: row.value for row in (*rest, known) if row.kind == "prior" for key in row.terms}
+        means = np.array([values.get(key, 0.0) for key in solution.unknowns])
     ratio = np.asarray(distances, dtype=float) / target.reading.distance
     matrix = np.zeros((ratio.size, len(solution.unknowns)))
-    for key in target.terms:
-        if key[0] not in OPTICS:
-            continue
+    for key in (key for key in target.terms if key[0] in OPTICS and key in solution.unknowns):
         shape = target.terms[key] * ratio ** (2 if key[0] in ("curvature", "refraction") else 1)
         beyond = ratio * target.reading.distance > LONG
         matrix[:, solution.unknowns.index(key)] = shape * beyond if key[0] == "focus" else shape
-    return matrix @ solution.x, np.sqrt(np.einsum("ij,jk,ik->i", matrix, solution.covariance, matrix))
+    return matrix @ means, np.sqrt(np.einsum("ij,jk,ik->i", matrix, solution.covariance, matrix))
 
 
 def measured_offset(result: Result) -> Estimate:
-    """Offset that the longest sight found: its reading against the levels of both ends [m].
+    """What the book found, as an offset at the end of the longest sight [m].
 
-    Its uncertainty holds pointing, reading, touch and heights; collimation and
-    air belong to the predictions (`line_of_sight`). NaN before the sight is
-    read, and where only this sight ties its two ends together.
+    The line of sight as predicted (`line_of_sight`), with the curvature that
+    was found; for a single sight it is the offset that was read. Its
+    uncertainty holds pointing, reading, touch and heights by the lake;
+    collimation and air belong to the prediction.
     """
-    target, solution = longest(result), _without_longest(result, result.ellipsoid_curvature)
-    if not all(solution.determined(key) for key in target.terms):
-        return Estimate(math.nan, math.nan)
-    ends = np.array([0.0 if key[0] in OPTICS else target.terms.get(key, 0.0) for key in solution.unknowns])
-    return Estimate(float(target.value - ends @ solution.x), math.hypot(math.sqrt(ends @ solution.covariance @ ends), target.u))
-
-
-def _without_longest(result: Result, curvature: float) -> Solution:
-    """The network with the curvature given and the longest sight left out."""
-    target = longest(result).reading
-    rest = [row for row in result.rows if not row.reading or (row.reading.setup, row.reading.point) != (target.setup, target.point)]
-    known = Row("curvature as given", "prior", {CURVATURE: 1.0}, curvature, ())
-    solution = solve([*rest, known])
-    if result.book.is_plan:  # nothing is read yet: the priors are all that is known
-        means = {key: row.value for row in (*rest, known) if row.kind == "prior" for key in row.terms}
-        solution = replace(solution, x=np.array([means.get(key, 0.0) for key in solution.unknowns]))
-    return solution
+    sight = longest(result).reading
+    (offset,), _ = line_of_sight(result, result.curvature.value, np.array([sight.distance]))
+    own = [s * row.u for row, s in zip(result.rows, result.sensitivity)
+           if (row.reading.air == sight.air if row.reading else not OPTICS & {key[0] for key in row.terms})]
+    return Estimate(float(offset), math.hypot(*own) * sight.distance**2 / 2)

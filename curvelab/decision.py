@@ -23,6 +23,7 @@ from .records import FieldBookError
 from .uncertainty import NORMAL, RECTANGULAR, Contribution, combine, two_sided
 
 MISFIT = 0.01
+GROSS = 6.0  # repeats that scatter so many times more than was stated hold a blunder
 COVERAGE = NormalDist().inv_cdf(0.975)
 OUTCOMES = ("readings disagree", "too uncertain to decide", "undecided", "flat rejected", "ellipsoid rejected", "both rejected")
 
@@ -162,13 +163,18 @@ def worst(value: float, contributions: Sequence[Contribution]) -> float:
 
 def _outcome(result: Result, separation: float, least: float, p: Sequence[float]) -> str:
     rule = result.book.rule
-    if result.dof > 0 and result.misfit < MISFIT or math.isinf(result.chi2):
+    if result.dof > 0 and result.misfit < MISFIT or math.isinf(result.chi2) or gross_repeats(result):
         return OUTCOMES[0]
     if separation < least:
         return OUTCOMES[1]
     flat = max(p[0], p[2]) < rule.alpha_flat
     ellipsoid = max(p[1], p[3]) < rule.alpha_ellipsoid
     return OUTCOMES[2 + flat + 2 * ellipsoid]
+
+
+def gross_repeats(result: Result) -> list[str]:
+    """Labels of repeated readings that scatter far more than any weather explains."""
+    return [row.label for row in result.rows if row.scatter > GROSS]
 
 
 def diagnose(result: Result, excess: float) -> Diagnosis:
@@ -196,6 +202,8 @@ def _remarks(result: Result) -> tuple[str, ...]:
     remarks = []
     if not result.book.rule.stated:
         remarks.append("default rule, not fixed beforehand")
+    for label in gross_repeats(result):
+        remarks.append(f"the repeats in {label} scatter more than {GROSS:.0f} times what was stated")
     if result.unchecked:
         remarks.append("nothing checks " + "; ".join(result.unchecked))
     struck = [str(r.row) for r in result.book.readings if r.struck]

@@ -64,7 +64,7 @@ def curvature_axis(expected: float, u: float, *, found: float = math.nan, ax: Ax
         for value, colour, dash, y, name in ((0.0, FLAT, "--", 0.42, "flat"), (centre, ROUND, "-", 0.18, "ellipsoid")):
             ax.plot([value - half, value + half], [y, y], color=colour, linestyle=dash, linewidth=5, alpha=0.75,
                     solid_capstyle="butt", gid=f"{name} interval")
-        ax.annotate("bars: where 95 of 100 measurements would fall", (0.995, 0.03), xycoords="axes fraction", ha="right", va="bottom")
+        ax.annotate("bars: where 95 of 100\nmeasurements would fall", (0.998, 0.95), xycoords="axes fraction", ha="right", va="top")
     else:
         ax.errorbar([found * unit], [0.35], xerr=[half], color=FOUND, marker="o", markersize=9, capsize=7, linewidth=2.5, gid="found")
         ax.lines[-1].set_gid("found")
@@ -119,13 +119,14 @@ def sight_chart(distances: np.ndarray, flat: tuple[np.ndarray, np.ndarray], elli
     low, high = min(base, *(v - h for v, h in ends)), max(base, *(v + h for v, h in ends))
     room = 0.12 * (high - low)
     ax.set_xlim(0, distances[-1] * 1.02)
-    ax.set_ylim(low - 1.6 * room, high + room)
+    ax.set_ylim(low - 2 * room, high + room)
     ax.axhline(base, color="0.35", linewidth=1, linestyle=":", gid="axis")
     ax.spines["bottom"].set(color=WATER, linewidth=5)
     box = ax.get_position()
     width, height = ax.figure.get_size_inches()
-    times = distances[-1] * 1.02 * 1000 / (high - low + 2.6 * room) * (box.height * height) / (box.width * width)
-    ax.set_title(f"Sight chart: still water is the lower edge, drawn straight, {axis_height:.2f} m under the axis (heights ×{_rounded(times)})")
+    times = distances[-1] * 1.02 * 1000 / (high - low + 3 * room) * (box.height * height) / (box.width * width)
+    ax.set_title(f"Sight chart: water drawn straight, heights ×{_rounded(times)}")
+    ax.annotate(f"still water, {axis_height:.2f} m below the dotted line (gap not to scale)", (0.01, 0.02), xycoords="axes fraction", va="bottom")
     ax.set_xlabel("distance from the instrument [m]")
     ax.set_ylabel("line of sight above\nthe still water [mm]")
     ax.ticklabel_format(style="plain", useOffset=False)

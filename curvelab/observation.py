@@ -39,7 +39,8 @@ class Row:
     """One observation or prior: ``value = sum(terms) ± u``, its parts by cause.
 
     `kind` is ``"reading"``, ``"height"`` or ``"prior"``; `value` and `u` are in
-    the unit of the row (m, or that of the unknown for a prior).
+    the unit of the row (m, or that of the unknown for a prior); `scatter` is the
+    spread of repeated readings over their stated uncertainty.
     """
 
     label: str
@@ -48,6 +49,7 @@ class Row:
     value: float
     parts: tuple[Contribution, ...]
     reading: Reading | None = None
+    scatter: float = 0.0
 
     @property
     def u(self) -> float:
@@ -182,14 +184,14 @@ def reading_row(group: list[Reading], book: FieldBook, at: Expansion, planned: b
     parts = [] if r.u_distance is None else [Contribution("length of sight", "each sight", abs(slope) * r.u_distance)]
     if d > book.line.distance.value / 2 and r.u_distance is None:
         terms["distance",] = slope
-    parts += _reading_parts(r, level.pointing, level.reading, [g.reading + c for g, c in zip(group, changes)], planned)
+    own, scatter = _reading_parts(r, level.pointing, level.reading, [g.reading + c for g, c in zip(group, changes)], planned)
     lines = ", ".join(str(g.row) for g in group)
     label = f"readings.csv row{'s' if n > 1 else ''} {lines}: {r.setup} to {r.point}"
-    return Row(label, "reading", terms, value, tuple(parts), r)
+    return Row(label, "reading", terms, value, (*own, *parts), r, scatter)
 
 
-def _reading_parts(r: Reading, pointing: Stated, scale: Stated, values: list[float], planned: bool) -> list[Contribution]:
-    """Uncertainty of a mean of n pointings: as stated, or by their scatter where that is larger."""
+def _reading_parts(r: Reading, pointing: Stated, scale: Stated, values: list[float], planned: bool) -> tuple[list[Contribution], float]:
+    """Uncertainty of a mean of n pointings, as stated or by their scatter where that is larger; and the ratio of the two."""
     n = len(values)
     if r.u is not None:
         stated = [Contribution("reading", "each pointing", r.u)]
@@ -197,9 +199,10 @@ def _reading_parts(r: Reading, pointing: Stated, scale: Stated, values: list[flo
         stated = [Contribution("pointing", "each pointing", pointing.value * r.distance, remark=_remark(pointing)),
                   Contribution("reading", "each pointing", scale.value, remark=_remark(scale))]
     spread = 0.0 if planned or n < 2 or r.planned else statistics.stdev(values)
+    ratio = spread / combine(stated) if combine(stated) else 0.0
     if spread > combine(stated):
-        return [Contribution("scatter of repeats", "each pointing", spread / math.sqrt(n), STUDENT, n - 1)]
-    return [replace(part, u=part.u / math.sqrt(n)) for part in stated]
+        return [Contribution("scatter of repeats", "each pointing", spread / math.sqrt(n), STUDENT, n - 1)], ratio
+    return [replace(part, u=part.u / math.sqrt(n)) for part in stated], ratio
 
 
 def height_row(h: Height, book: FieldBook) -> Row:

@@ -117,8 +117,8 @@ class LivePage(widgets.VBox):
             return planned.result, planned.describe()
         moved = {name: values[name] for name in ("gradient", "collimation") if values[name] != self._as_read[name]}
         result = adjust(self._chosen, what_if(self._chosen, **moved))
-        told = " and ".join(f"{CONTROLS[name][0].lower()} {value:g} {CONTROLS[name][1]}" for name, value in moved.items())
-        return result, (f"If it were known that {told}: " if moved else "") + decide(result).sentence
+        told = " and ".join(f"a {CONTROLS[name][0].lower()} of {value:g} {CONTROLS[name][1]}" for name, value in moved.items())
+        return result, (f"What if, with {told}: " if moved else "") + decide(result).sentence
 
     def _draw(self, result: Result) -> None:
         """The three pictures of a result, the curvature axis first."""

@@ -54,8 +54,9 @@ def table(name: str, text: str, faults: list[Fault]) -> Table:
     except csv.Error as error:
         faults.append(Fault(name, reader.line_num, "", "", f"not valid CSV: {error}"))
         return Table((), (), ())
-    if len(rows) < 2:
-        faults.append(Fault(name, None, "", "", "the table has no rows; write a header and at least one row, or leave the file out"))
+    if not rows or len(rows) < 2 and name == "readings.csv":
+        faults.append(Fault(name, None, "", "", "the table is empty; write a header and at least one row" + (
+            "" if name == "readings.csv" else ", or leave the file out")))
         return Table((), (), ())
     return Table(rows[0], tuple(rows[1:]), tuple(lines[1:]))
 
@@ -103,7 +104,7 @@ def _value(raw: object, rule: schema.Key, key: tuple[str, str], where: str, defa
     try:
         return _typed(raw, rule, key, default)
     except ValueError as error:
-        faults.append(Fault("site.toml", None, where, str(raw), str(error)))
+        faults.append(Fault("site.toml", None, where, str(raw), str(error).removeprefix(f"{raw!r}: ")))
         return {"names": [], "text": "", "coordinate": (math.nan, math.nan)}.get(rule.kind, Stated(math.nan, math.nan))
 
 
@@ -201,7 +202,7 @@ def _cell(name: str, column: str, unit: str | None, cell: str, line: int, faults
             raise ValueError("give a finite number")
         return quantity.value
     except ValueError as error:
-        faults.append(Fault(name, line, column, cell, str(error)))
+        faults.append(Fault(name, line, column, cell, str(error).removeprefix(f"{cell!r}: ")))
         return None
 
 

@@ -128,18 +128,20 @@ def _iag_1999(kelvin: Array, pressure: Array, vapour: Array, wavelength: Array) 
 def _ciddor_1996(kelvin: Array, pressure: Array, vapour: Array, wavelength: Array) -> Array:
     """N by Ciddor, P.E. (1996), Refractive index of air, Applied Optics 35, 1566-1573, 450 ppm of CO2.
 
-    Dry air counts by its density relative to 15 °C, 101325 Pa, vapour relative to 20 °C, 1333 Pa.
+    Dry air counts by its density relative to 15 °C, 101325 Pa, vapour relative to 20 °C, 1333 Pa,
+    densities that Stone, J.A. & Zimmerman, J.H., Index of Refraction of Air, NIST, give as rounded here.
     """
     pascal, sigma = 100 * pressure, wavelength**-2.0
     enhancement = 1.00062 + 3.14e-8 * pascal + 5.60e-7 * (kelvin - ZERO_CELSIUS) ** 2
     x = enhancement * vapour / pressure
     dry = 1e-2 * (5792105 / (238.0185 - sigma) + 167917 / (57.362 - sigma))
     moist = 1.022e-2 * (295.235 + 2.6422 * sigma - 0.03238 * sigma**2 + 0.004028 * sigma**3)
-    amount = _moles(kelvin, pascal, x)
-    return dry * (1 - x) * amount / _moles(288.15, 101325.0, 0.0) + moist * x * amount / _moles(293.15, 1333.0, 1.0)
+    per_dry = 0.9995922115 * 288.15 / 101325  # m³ K/J, compressibility of the standard state in front
+    per_moist = 0.018015 / (8.314472 * 0.00985938)  # kg/mol / (J/mol/K · kg/m³)
+    return _density(kelvin, pascal, x) * (dry * (1 - x) * per_dry + moist * x * per_moist)
 
 
-def _moles(kelvin: Floats, pascal: Floats, x: Floats) -> Floats:
+def _density(kelvin: Array, pascal: Array, x: Array) -> Array:
     """Density of moist air in moles, times the gas constant [Pa/K]; x: mole fraction of vapour [-]."""
     t, ratio = kelvin - ZERO_CELSIUS, pascal / kelvin
     dry, moist = 1.58123e-6 - 2.9331e-8 * t + 1.1043e-10 * t**2, 1.9898e-4 - 2.376e-6 * t

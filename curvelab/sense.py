@@ -127,6 +127,9 @@ def water(values: Mapping[str, object], points: tuple[Point, ...], distance: flo
 
 def resolve(book: FieldBook, faults: list[Fault]) -> FieldBook:
     """The same book with blank instruments, visits and airs filled in, and every contradiction listed."""
+    if not book.instruments:
+        faults.append(Fault("site.toml", None, "instrument", "", "nothing is said of the level's collimation, so the curvature is undetermined: "
+                            'add [instrument.A] with tolerance = "2 mm per 30 m" or collimation = "0 ± 8 µrad"'))
     readings = [_with_instrument(r, book, faults) for r in book.readings]
     visits = {r.visit for r in readings}
     only = next(iter(visits)) if len(visits) == 1 else ""
@@ -173,8 +176,8 @@ def _with_instrument(r: Reading, book: FieldBook, faults: list[Fault]) -> Readin
     names = list(book.instruments)
     if r.instrument and r.instrument not in names:
         fault("instrument", r.instrument, f"this instrument is not in site.toml{nearest(r.instrument, names)}")
-    if not r.instrument and len(names) != 1:
-        fault("instrument", "", "say which instrument: the book names " + (", ".join(names) or "none in site.toml"))
+    if not r.instrument and len(names) > 1:
+        fault("instrument", "", "say which instrument: the book names " + ", ".join(names))
     if r.distance < 0:
         fault("distance", r.distance, "a distance can't be negative")
     limit = book.line.distance
@@ -250,7 +253,7 @@ def _check_names(book: FieldBook, faults: list[Fault]) -> None:
     rule = book.rule
     for key, value, low, high in (("alpha_flat", rule.alpha_flat, 0, 0.5), ("alpha_ellipsoid", rule.alpha_ellipsoid, 0, 0.5),
                                   ("power", rule.power, 0.5, 1)):
-        if not low < value < high:
+        if not (low < value < high or value == low == 0.5):
             faults.append(Fault("site.toml", None, f"rule.{key}", f"{value:g}", f"a probability between {low} and {high}"))
 
 

@@ -113,8 +113,7 @@ def _student_characteristic(t: np.ndarray, dof: float) -> np.ndarray:
     With Y chi-squared, E exp(-dof t² / 2Y) is an integral over v = ln Y; the
     trapezoidal rule converges geometrically on it.
     """
-    spread = 12.0 / math.sqrt(dof) + 6.0
-    v = math.log(dof) + np.linspace(-spread, spread / 2, 241)
+    v = math.log(dof) + np.linspace(-56 / dof - 8 / math.sqrt(dof), 4 / dof + 8 / math.sqrt(dof), 241)
     log_density = v * dof / 2 - np.exp(v) / 2
     density = np.exp(log_density - log_density.max())
     weights = density / density.sum()

@@ -111,7 +111,7 @@ def builders_level_tested() -> Campaign:
         "format": 1, "title": "Lake Ondrel, the short line, level tested (invented)", "invented": True, "private": True,
         "line": {"latitude": LATITUDE, "azimuth": AZIMUTH, "distance": "800 m ± 1 m"},
         "instrument": {"builder": {"tolerance": "2 mm per 30 m", "magnification": 24, "reading": "0.5 mm", "setting_accuracy": "1 arcsec"}},
-        "air": {"lake": {"temperature": "9.5 °C", "pressure": "958 hPa", "gradient": "-0.010 ± 0.020 K/m"},
+        "air": {"lake": {"temperature": "9.5 °C", "pressure": "958 hPa", "gradient": "-0.010 ± 0.015 K/m"},
                 "meadow": {"k": "0.1 ± 1"}},
         "water": {"surfaces": ["near water", "far water"], "touch": "2 mm", "touch_common": "1 mm"},
         "rule": RULE,

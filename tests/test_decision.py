@@ -1,0 +1,147 @@
+"""The rule, its order, its error rates, and what the sentence may say."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+
+import numpy as np
+import pytest
+
+import curvelab
+from curvelab import decision, planning
+from curvelab.adjustment import Estimate
+from curvelab.uncertainty import RECTANGULAR, Contribution
+from tests.books import DATA, NAMES, SITE, book
+
+VERDICTS = {"two_kilometres": "flat rejected", "builders_level": "too uncertain to decide", "builders_level_tested": "flat rejected",
+            "feet_and_inches": "flat rejected"}
+
+
+def test_the_gate_is_the_sum_of_two_quantiles():
+    assert decision.gate(0.01, 0.90) == pytest.approx(2.5758293 + 1.2815516, abs=1e-6)
+    assert decision.gate(0.05, 0.90) == pytest.approx(math.sqrt(10.5074), abs=1e-4)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_the_demo_books_have_their_planned_verdicts(name):
+    verdict = curvelab.decide(curvelab.adjust(curvelab.read_fieldbook(DATA / name)))
+    assert verdict.outcome == VERDICTS[name]
+    assert verdict.separation == pytest.approx(verdict.result.ellipsoid_curvature / max(verdict.result.curvature.u, verdict.result.planned_u))
+    assert "nvented data" in verdict.sentence
+
+
+def test_radius_by_inversion():
+    """R from κ̂ = 1.365e-7, u = 0.2e-7: [5692, 10277] km (computed by inversion, Fieller's interval)."""
+    low, high = decision.radius_interval(1.365e-7, 0.2e-7)
+    assert (low / 1e3, high / 1e3) == pytest.approx((5692, 10277), abs=0.5)
+    assert decision.radius_interval(1e-7, 1e-7) == (pytest.approx(1 / (1e-7 + 1.959964e-7), rel=1e-6), math.inf)
+    assert all(math.isnan(r) for r in decision.radius_interval(-3e-7, 1e-7))
+
+
+def _outcome(tmp_path, far, **site):
+    text = f"setup,point,distance [m],reading [m]\nS1,near water,10,1.5\nS1,target,2000,{far}\n"
+    return curvelab.decide(curvelab.adjust(book(tmp_path, readings=text, site=SITE + site.get("extra", ""))))
+
+
+def test_each_outcome_in_its_turn(tmp_path):
+    rule = "[rule]\nalpha_flat = 0.01\nalpha_ellipsoid = 0.01\npower = 0.9\n"
+    found = [_outcome(tmp_path / str(i), far, extra=rule) for i, far in enumerate((0.273, -0.04, 0.8, -0.6))]
+    assert [v.outcome for v in found] == ["flat rejected", "ellipsoid rejected", "both rejected", "both rejected"]
+    assert "No radius" in found[3].sentence and "no upper bound" in found[1].sentence
+    assert all("default rule" not in v.sentence for v in found)
+    assert "default rule, not fixed beforehand" in _outcome(tmp_path / "x", 0.273).sentence.lower()
+
+
+def test_halfway_between_the_two_nothing_is_decided(tmp_path):
+    text = "setup,point,distance [m],reading [m]\nS1,near water,10,1.5\nS1,target,2000,0.116\n"
+    verdict = curvelab.decide(curvelab.adjust(book(tmp_path, readings=text, site=SITE.replace("0.13 ± 0.1", "0.13 ± 0.22"))))
+    assert verdict.separation > verdict.gate and verdict.outcome == "undecided"
+    assert "neither flat water nor" in verdict.sentence
+
+
+def test_below_the_gate_nothing_is_decided(tmp_path):
+    """A κ thirty standard uncertainties off decides nothing where the plan could not have."""
+    site = SITE.replace("0.13 ± 0.1", "0.13 ± 0.4")
+    text = "setup,point,distance [m],reading [m]\nS1,near water,10,1.5\nS1,target,2000,9.0\n"
+    verdict = curvelab.decide(curvelab.adjust(book(tmp_path, site=site, readings=text)))
+    assert abs(verdict.z_flat) > 30 and verdict.outcome == "too uncertain to decide"
+
+
+def test_a_level_at_its_limit_must_not_reject(tmp_path):
+    """A dominant tolerance: the average rejects, the worst level within tolerance does not."""
+    site = SITE.replace('collimation = "0 ± 5 µrad"', 'tolerance = "2.1 mm per 30 m"').replace("0.13 ± 0.1", "0.13 ± 0.02")
+    site = site.replace("2000 m ± 2 m", "2000 m ± 0 m") + "[rule]\nalpha_flat = 0.05\nalpha_ellipsoid = 0.05\npower = 0.5\n"
+    text = "setup,point,distance [m],reading [m]\nS1,near water,10,1.5\nS1,target,2000,0.125\n"
+    verdict = curvelab.decide(curvelab.adjust(book(tmp_path, site=site, readings=text)))
+    assert verdict.p_flat < 0.05 < verdict.worst_flat
+    assert verdict.outcome == "undecided" and "test the level" in verdict.sentence
+
+
+def test_worst_level_by_enumeration():
+    parts = [Contribution("c", "A", 1.0, RECTANGULAR), Contribution("n", "", 0.5)]
+    from scipy import stats
+    for value in (0.5, 2.0, 4.0):
+        expected = max(2 * stats.norm.sf(abs(value - s * math.sqrt(3)) / 0.5) for s in (-1, 1))
+        assert decision.worst(value, parts) == pytest.approx(expected, abs=1e-9)
+
+
+def test_the_gate_takes_the_larger_uncertainty():
+    """A lucky small scatter can't open the gate."""
+    result = curvelab.adjust(curvelab.read_fieldbook(DATA / "builders_level"))
+    lucky = dataclasses.replace(result, curvature=Estimate(result.curvature.value, result.curvature.u / 10))
+    assert curvelab.decide(lucky).outcome == "too uncertain to decide"
+
+
+def test_the_geoid_belongs_to_the_ellipsoid_alone(tmp_path):
+    plain = _outcome(tmp_path / "a", 0.2, extra='[rule]\ngeoid = "0 %"\n')
+    rough = _outcome(tmp_path / "b", 0.2, extra='[rule]\ngeoid = "30 %"\n')
+    assert rough.z_flat == plain.z_flat and rough.radius == plain.radius
+    expected = rough.result.ellipsoid_curvature
+    assert rough.z_ellipsoid == pytest.approx((rough.result.curvature.value - expected) / math.hypot(rough.result.curvature.u, 0.3 * expected))
+
+
+def test_twice_the_prediction_is_diagnosed_in_the_instruments_terms():
+    verdict = curvelab.decide(curvelab.adjust(curvelab.read_fieldbook(DATA / "builders_level")))
+    excess, d = verdict.excess, 800.0
+    kappa = verdict.result.curvature.value - verdict.result.ellipsoid_curvature
+    assert 1.7 < verdict.result.curvature.value / verdict.result.ellipsoid_curvature < 2.4
+    assert excess.offset == pytest.approx(kappa * d**2 / 2)
+    assert excess.collimation == pytest.approx(kappa * (d + 6) / 2, rel=0.01)
+    assert excess.k == pytest.approx(-kappa * 6_371_000, rel=1e-3)
+    assert excess.height == pytest.approx(excess.offset, rel=0.01)
+    assert "µrad" in verdict.sentence and "mm per 30 m" in verdict.sentence
+    assert "in per 100 ft" in verdict.describe(units="us") and "mm" not in verdict.describe(units="us")
+
+
+def test_a_repeat_far_off_is_a_blunder_even_in_a_crowd(tmp_path):
+    text = "setup,point,distance [m],reading [m]\nS1,near water,10,1.5\n" + "".join(f"S1,target,2000,{v}\n" for v in (0.27, 0.28, 0.26, 0.27, -0.63))
+    verdict = curvelab.decide(curvelab.adjust(book(tmp_path, readings=text)))
+    assert verdict.outcome == "readings disagree" and "scatter more than 6 times" in verdict.sentence
+
+
+def test_the_lab_is_told_the_numbers():
+    verdict = curvelab.decide(curvelab.adjust(curvelab.read_fieldbook(DATA / "two_kilometres")))
+    text = verdict.describe(reader="lab")
+    assert text.startswith(verdict.sentence) and f"{verdict.z_flat:.2f}" in text
+    with pytest.raises(ValueError, match="choose units"):
+        verdict.describe(units="furlongs")
+
+
+def test_a_plan_is_no_measurement():
+    with pytest.raises(ValueError, match="no readings yet"):
+        curvelab.decide(curvelab.adjust(planning.single_line(2000.0)))
+
+
+@pytest.mark.parametrize("true", ["flat", "ellipsoid"])
+def test_error_rates_over_simulated_lakes(true):
+    """At most 1 % false rejections, and at least the planned power, in 150 lakes each; bounds from the binomial law."""
+    plan = curvelab.plan(planning.single_line(2000.0))
+    kappa = 0.0 if true == "flat" else plan.result.ellipsoid_curvature
+    found = [curvelab.decide(curvelab.adjust(curvelab.simulate(plan, curvature=kappa, seed=seed))) for seed in range(150)]
+    wrong = sum(v.outcome in ("both rejected", "flat rejected" if true == "flat" else "ellipsoid rejected") for v in found)
+    right = sum(v.outcome == ("ellipsoid rejected" if true == "flat" else "flat rejected") for v in found)
+    inside = np.mean([abs(v.result.curvature.value - kappa) < 1.959964 * v.result.curvature.u for v in found])
+    assert wrong <= 6                      # P(more than 6 of 150 at 1 %) = 0.0007
+    assert right >= 150 * plan.power - 3.3 * math.sqrt(150 * plan.power * (1 - plan.power))
+    assert abs(inside - 0.95) < 3.3 * math.sqrt(0.05 * 0.95 / 150)

@@ -1,0 +1,97 @@
+"""The live page without a browser: its artists, its sentence, its faults; and the pictures."""
+
+from __future__ import annotations
+
+import math
+import shutil
+
+import matplotlib
+import numpy as np
+import pytest
+from matplotlib.figure import Figure
+
+import curvelab
+from curvelab import figures, panels
+from tests.books import DATA
+
+
+@pytest.fixture(scope="module")
+def page():
+    return panels.LivePage(DATA)
+
+
+def offsets(page):
+    lines = {line.get_gid(): line for line in page.figure.axes[2].lines if line.get_gid()}
+    return {name: lines[name].get_ydata()[0] for name in ("flat", "ellipsoid")}
+
+
+def test_the_pictures_show_the_equation(page):
+    page.controls["length"].value = 2000
+    page.controls["gradient"].value = -0.01
+    page.controls["collimation"].value = 0
+    shown = offsets(page)
+    k = curvelab.refraction.coefficient(12, 1000, -0.01)
+    assert shown["flat"] == pytest.approx(-k / 6371e3 * 2000**2 / 2 * 1000, rel=1e-6)
+    assert shown["ellipsoid"] - shown["flat"] == pytest.approx(2000**2 / 2 / float(curvelab.ellipsoid.azimuth_radius(50, 60)) * 1000, rel=1e-6)
+    page.controls["collimation"].value = 30
+    assert offsets(page)["flat"] - shown["flat"] == pytest.approx(60.0, abs=0.01)
+    page.controls["collimation"].value = 0
+
+
+@pytest.mark.parametrize("name, value", [("length", 800), ("height", 3.0), ("gradient", 0.2), ("collimation", -40)])
+def test_each_control_changes_the_picture_and_the_description(page, name, value):
+    before, told, start = page.picture.value, page.describe(), page.controls[name].value
+    page.controls[name].value = value
+    assert page.picture.value != before and page.describe() != told
+    page.controls[name].value = start
+    assert page.describe() == told
+
+
+def test_a_field_book_brings_its_measurement_and_its_sentence(page):
+    page.book.value = "builders_level"
+    assert "found 0." in page.describe() and "can&#x27;t tell flat water" in page.sentence.value
+    assert page.controls["length"].disabled and page.controls["length"].value == 800
+    page.controls["collimation"].value = 55
+    assert "What if, with a collimation error of 55 µrad" in page.sentence.value and "flat water is excluded" in page.sentence.value
+    page.book.value = panels.NO_BOOK
+    assert not page.controls["length"].disabled and "found" not in page.describe()
+
+
+def test_a_fault_shows_in_words_and_is_escaped(tmp_path):
+    shutil.copytree(DATA / "two_kilometres", tmp_path / "broken")
+    readings = tmp_path / "broken" / "readings.csv"
+    readings.write_text(readings.read_text(encoding="utf-8").replace("far mark,2000.0", "<script>x</script>,-5", 1), encoding="utf-8")
+    page = panels.LivePage(tmp_path)
+    page.book.value = "broken"
+    assert "negative" in page.fault.value and 'role="alert"' in page.fault.value and "<script>" not in page.fault.value
+    page.book.value = panels.NO_BOOK
+    assert page.fault.value == ""
+
+
+def test_drawing_leaves_no_figure_open_and_no_setting_changed(page):
+    import matplotlib.pyplot as plt
+    before, settings = plt.get_fignums(), dict(matplotlib.rcParams)
+    page.controls["length"].value = 1500
+    assert plt.get_fignums() == before and dict(matplotlib.rcParams) == settings
+
+
+def test_equal_settings_give_equal_bytes():
+    assert panels.LivePage(DATA).picture.value == panels.LivePage(DATA).picture.value
+
+
+def test_every_figure_draws_on_given_axes():
+    ax = Figure().subplots(4)
+    d = np.linspace(0, 1000, 5)
+    assert figures.curvature_axis(1.57e-7, 3e-8, ax=ax[0]) is ax[0]
+    assert figures.sight_chart(d, (d * 0, d * 0), (d * 1e-4, d * 1e-5), axis_height=1.5, points=[(1000, 0.1, 0.01)], ax=ax[1]) is ax[1]
+    assert figures.target_board((0.0, 0.01), (0.1, 0.01), found=(0.09, 0.005), ax=ax[2]) is ax[2]
+    assert figures.budget_bars([("air", 3.0), ("level", 1.0)], ax=ax[3]) is ax[3]
+    assert all("[" in axes.get_xlabel() or "[" in axes.get_ylabel() for axes in ax[:3])
+    interval = [line for line in ax[0].lines if line.get_gid() == "flat interval"][0].get_xdata()
+    assert interval == pytest.approx([-1.959964 * 0.03, 1.959964 * 0.03], rel=1e-6)
+
+
+def test_projector_type_is_large():
+    with figures.style(projector=True):
+        assert matplotlib.rcParams["font.size"] >= 18
+    assert not math.isclose(matplotlib.rcParams["font.size"], 18)
