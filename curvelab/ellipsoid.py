@@ -114,8 +114,13 @@ def azimuth_radius(latitude: ArrayLike, azimuth: ArrayLike, ellipsoid: Figure = 
     for first in range(0, phi.size, _BLOCK):
         block = slice(first, first + _BLOCK)
         eta_squared, half_turns = _eta_squared(phi[block], shape), alpha[block] / 180
-        cosine = np.cos(np.pi * (half_turns - np.rint(half_turns)))  # small angles are faster
-        radii[block] = shape.polar_radius / (np.sqrt(1 + eta_squared) * (1 + eta_squared * cosine**2))
+        half_turns -= np.rint(half_turns)  # small angles are faster
+        factor = _squared_cosine(np.pi * half_turns)
+        factor *= eta_squared
+        factor += 1
+        eta_squared += 1
+        factor *= np.sqrt(eta_squared, out=eta_squared)
+        np.divide(shape.polar_radius, factor, out=radii[block])
     return _formed(radii, form)
 
 
@@ -187,7 +192,16 @@ def curvature_correction(
 
 def _eta_squared(latitude: NDArray[np.float64], shape: Ellipsoid) -> NDArray[np.float64]:
     """η² = V² - 1 = e'² cos²φ [-]."""
-    return shape.second_eccentricity_squared * np.cos(DEGREE * latitude) ** 2
+    squared = _squared_cosine(DEGREE * latitude)
+    squared *= shape.second_eccentricity_squared
+    return squared
+
+
+def _squared_cosine(angle: ArrayLike) -> NDArray[np.float64]:
+    """cos² [-] of angles [rad], in the same place: new memory would cost as much as the cosine."""
+    cosine = np.asarray(angle)
+    np.cos(cosine, out=cosine)
+    return np.square(cosine, out=cosine)
 
 
 def _flat(**given: ArrayLike) -> tuple[list[NDArray[np.float64]], tuple[int, ...]]:

@@ -66,14 +66,10 @@ def two_peg(
     >>> round(two_peg((1.924, 1.712, 1.696, 1.487), (25.0, 25.0, 1.0, 49.0)) * 1e6, 1)  # 3 mm in 48 m
     62.5
     """
-    reading = np.asarray(readings, dtype=float)
-    distance, imbalance = _sights(distances)
-    if reading.shape[:1] != (4,) or not np.isfinite(reading).all():
-        raise ValueError(f"readings {readings!r} are not four numbers: give a1, b1, a2, b2 in metres")
-    bend = np.asarray(curvature, dtype=float) - np.asarray(refraction, dtype=float)
-    if not np.isfinite(bend).all():
-        raise ValueError(f"curvature {curvature!r} less refraction {refraction!r} is no number: give both per metre")
-    return _plain((_change(reading) - bend / 2 * _change(distance**2)) / imbalance)
+    reading, (distance, imbalance) = _four("readings", readings, -math.inf), _sights(distances)
+    kappa = _checked("curvature", curvature, "that of the level surface per metre", -math.inf)
+    chi = _checked("refraction", refraction, "the curvature of the rays per metre", -math.inf)
+    return _plain((_change(reading) - (kappa - chi) / 2 * _change(distance**2)) / imbalance)
 
 
 def two_peg_u(
@@ -118,9 +114,7 @@ def _change(four: NDArray[np.float64]) -> NDArray[np.float64]:
 
 def _sights(distances: ArrayLike) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Checked distances [m], and by how much the two set-ups differ in balance [m]."""
-    distance = _checked("distances", distances, "the length of each sight in metres")
-    if distance.shape[:1] != (4,):
-        raise ValueError(f"distances {distances!r} are not four: give those of a1, b1, a2, b2 in metres")
+    distance = _four("distances", distances, 0.0)
     imbalance = _change(distance)
     if (np.abs(imbalance) <= 1e-9 * distance.sum(axis=0)).any():
         raise ValueError(f"distances {distances!r} make both set-ups equally balanced, which says nothing about "
@@ -133,10 +127,18 @@ def _plain(array: NDArray[np.float64]) -> Floats:
     return array if np.ndim(array) else float(array)
 
 
-def _checked(name: str, values: ArrayLike, remedy: str) -> NDArray[np.float64]:
-    """Finite numbers that are not negative."""
+def _four(name: str, values: ArrayLike, low: float) -> NDArray[np.float64]:
+    """Checked numbers [m], one for each of the four sights."""
+    array = _checked(name, values, "metres", low)
+    if array.shape[:1] != (4,):
+        raise ValueError(f"{name} {values!r} are not four: give those of a1, b1, a2, b2 in metres")
+    return array
+
+
+def _checked(name: str, values: ArrayLike, remedy: str, low: float = 0.0) -> NDArray[np.float64]:
+    """Finite numbers, none below `low`."""
     array = np.asarray(values, dtype=float)
-    wrong = array[~((array >= 0) & np.isfinite(array))]
+    wrong = array[~((array >= low) & np.isfinite(array))]
     if wrong.size:
         raise ValueError(f"{name} {wrong.flat[0]:g} can't be: give {remedy}")
     return array

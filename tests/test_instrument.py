@@ -179,10 +179,10 @@ READ = (1.924, 1.712, 1.696, 1.484)
     [
         (lambda: two_peg(READ, (25, 25, 30, 30)), "equally balanced.*once midway and once near one staff"),
         (lambda: two_peg(READ, (0.1, 0.3, 0.2, 0.4)), "equally balanced"),
-        (lambda: two_peg(READ[:3], MIDWAY_THEN_NEAR_A), "readings .* not four numbers: give a1, b1, a2, b2 in metres"),
-        (lambda: two_peg((1.924, math.nan, 1.696, 1.484), MIDWAY_THEN_NEAR_A), "readings .*nan.* not four numbers"),
+        (lambda: two_peg(READ[:3], MIDWAY_THEN_NEAR_A), "readings .* not four: give those of a1, b1, a2, b2 in metres"),
+        (lambda: two_peg((1.924, math.nan, 1.696, 1.484), MIDWAY_THEN_NEAR_A), "readings nan .*metres"),
         (lambda: two_peg(READ, (25, 25, 1)), "distances .* not four"),
-        (lambda: two_peg(READ, (25, -25, 1, 49)), "distances -25 .*length of each sight"),
+        (lambda: two_peg(READ, (25, -25, 1, 49)), "distances -25 .*metres"),
         (lambda: two_peg(READ, MIDWAY_THEN_NEAR_A, math.nan), "curvature nan .*per metre"),
         (lambda: two_peg_u((25, 25, 30, 30), 5e-4), "equally balanced"),
         (lambda: two_peg_u(MIDWAY_THEN_NEAR_A, -5e-4), "reading_u -0.0005 .*in metres"),

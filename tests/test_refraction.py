@@ -249,8 +249,8 @@ def test_index_is_of_phase_not_of_group():
     To the rounding of the coefficients: three times 1.62887 is 4.88661.
     """
     wavelength, step = np.array([0.55, 0.633, 0.85]), 1e-5
-    slope = (refractivity(0, 1013.25, 0, wavelength + step) - refractivity(0, 1013.25, 0, wavelength - step)) / (2 * step)
-    group = refractivity(0, 1013.25, 0, wavelength) - wavelength * slope
+    below, phase, above = (refractivity(0, 1013.25, 0, wavelength + s * step) for s in (-1, 0, 1))
+    group = phase - wavelength * (above - below) / (2 * step)
     assert group == pytest.approx(287.6155 + 4.88660 / wavelength**2 + 0.06800 / wavelength**4, abs=1e-4)
 
 

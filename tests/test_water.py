@@ -17,7 +17,13 @@ records = milliseconds.map(lambda times: [time / 1000 for time in sorted(times)]
 
 @pytest.mark.parametrize(
     ("time", "weights"),
-    [(0, [1, 0, 0, 0]), (600, [0, 1, 0, 0]), (700, [0, 2 / 3, 1 / 3, 0]), (1575, [0, 0, 1 / 4, 3 / 4]), (1800, [0, 0, 0, 1])],
+    [
+        (0, [1, 0, 0, 0]),
+        (600, [0, 1, 0, 0]),
+        (700, [0, 2 / 3, 1 / 3, 0]),
+        (1575, [0, 0, 1 / 4, 3 / 4]),
+        (1800, [0, 0, 0, 1]),
+    ],
 )
 def test_weights(time, weights):
     """Worked by hand."""

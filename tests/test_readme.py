@@ -1,0 +1,36 @@
+"""What README shows is what the library does."""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import re
+
+import curvelab
+from tests.books import DATA
+
+README = (DATA.parent / "README.md").read_text(encoding="utf-8")
+
+
+def blocks(language: str) -> list[str]:
+    return re.findall(rf"```{language}\n(.*?)```", README, re.S)
+
+
+def test_the_worked_example_prints_what_is_shown(monkeypatch):
+    monkeypatch.chdir(DATA.parent)
+    (code,), (shown,) = blocks("python"), blocks("text")
+    with contextlib.redirect_stdout(io.StringIO()) as out:
+        exec(compile(code, "README.md", "exec"), {})
+    assert out.getvalue().strip() == shown.strip()
+
+
+def test_the_field_book_shown_is_one_that_can_be_read(tmp_path):
+    (site,), tables = blocks("toml"), blocks("csv")
+    (tmp_path / "site.toml").write_text(site, encoding="utf-8")
+    for name, text in zip(("readings.csv", "heights.csv"), tables, strict=True):
+        (tmp_path / name).write_text(text, encoding="utf-8")
+    assert curvelab.decide(curvelab.adjust(curvelab.read_fieldbook(tmp_path))).outcome == "too uncertain to decide"
+
+
+def test_the_first_paragraph_is_the_job():
+    assert README.startswith("# curvelab\n\nA science presenter")
