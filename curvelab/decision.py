@@ -18,7 +18,7 @@ import numpy as np
 from . import units
 from .adjustment import Result, adjust, longest
 from .fieldbook import with_struck
-from .refraction import coefficient_from_curvature
+from .refraction import REFERENCE_RADIUS
 from .records import FieldBookError
 from .uncertainty import NORMAL, RECTANGULAR, Contribution, combine, two_sided
 
@@ -193,8 +193,7 @@ def diagnose(result: Result, excess: float) -> Diagnosis:
         return excess / slope if abs(slope) > 1e-9 * size else math.nan
 
     reach = 2 / target.distance
-    return Diagnosis(excess * target.distance**2 / 2, over(tilt, reach),
-                     float(coefficient_from_curvature(over(bend, 1.0))), over(height, reach / target.distance))
+    return Diagnosis(excess * target.distance**2 / 2, over(tilt, reach), over(bend, 1.0) * REFERENCE_RADIUS, over(height, reach / target.distance))
 
 
 def _remarks(result: Result) -> tuple[str, ...]:

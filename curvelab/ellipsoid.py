@@ -9,9 +9,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-Floats = float | NDArray[np.float64]
+from .numbers import Array, Floats, checked
+
 DEGREE = np.pi / 180
 _BLOCK = 8192  # numbers that fit in a processor's cache, with what is worked out from them
 
@@ -101,7 +102,7 @@ def azimuth_radius(latitude: ArrayLike, azimuth: ArrayLike, ellipsoid: Figure = 
     Notes
     -----
     Euler's formula, 1/R_α = cos²α/M + sin²α/N, in a form with two cosines only (symbols and
-    reference as in `meridian_radius`), in blocks that stay in the processor's cache.
+    reference as in `meridian_radius`), in blocks that stay in the processor's cache and in place.
 
     .. math:: R_\alpha = c / [V (1 + \eta^2 \cos^2\alpha)]
 
@@ -190,27 +191,28 @@ def curvature_correction(
     return _formed(2 * a_squared / n_1 * hav_beta / (1 - 2 * hav_phi), form)
 
 
-def _eta_squared(latitude: NDArray[np.float64], shape: Ellipsoid) -> NDArray[np.float64]:
+def _eta_squared(latitude: Array, shape: Ellipsoid) -> Array:
     """η² = V² - 1 = e'² cos²φ [-]."""
     squared = _squared_cosine(DEGREE * latitude)
     squared *= shape.second_eccentricity_squared
     return squared
 
 
-def _squared_cosine(angle: ArrayLike) -> NDArray[np.float64]:
-    """cos² [-] of angles [rad], in the same place: new memory would cost as much as the cosine."""
-    cosine = np.asarray(angle)
+def _squared_cosine(angle: ArrayLike) -> Array:
+    """cos² [-] of angles [rad], written over the angles: memory is what costs time here."""
+    cosine: Array = np.asarray(angle)
     np.cos(cosine, out=cosine)
-    return np.square(cosine, out=cosine)
+    cosine *= cosine
+    return cosine
 
 
-def _flat(**given: ArrayLike) -> tuple[list[NDArray[np.float64]], tuple[int, ...]]:
+def _flat(**given: ArrayLike) -> tuple[list[Array], tuple[int, ...]]:
     """Checked numbers as arrays of one dimension and equal length, and the form to give back."""
     arrays = np.broadcast_arrays(*(_checked(name, values) for name, values in given.items()))
     return [array.ravel() for array in arrays], arrays[0].shape
 
 
-def _formed(flat: NDArray[np.float64], form: tuple[int, ...]) -> Floats:
+def _formed(flat: Array, form: tuple[int, ...]) -> Floats:
     """An array of this form, or a number."""
     return flat.reshape(form) if form else float(flat[0])
 
@@ -223,11 +225,6 @@ def _shape(ellipsoid: Figure) -> Ellipsoid:
     return shape
 
 
-def _checked(name: str, values: ArrayLike) -> NDArray[np.float64]:
+def _checked(name: str, values: ArrayLike) -> Array:
     """Numbers found to lie within what is accepted under this name."""
-    low, high, remedy = _ACCEPTED[name]
-    array = np.asarray(values, dtype=float)
-    if not (array.max(initial=low) <= high and array.min(initial=high) >= low):
-        wrong = array[~((array >= low) & (array <= high))].flat[0]
-        raise ValueError(f"{name} {wrong:g} does not lie between {low:g} and {high:g}: give {remedy}")
-    return array
+    return checked(name, values, *_ACCEPTED[name])

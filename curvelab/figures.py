@@ -18,6 +18,8 @@ from matplotlib.axes import Axes
 
 FLAT, ROUND, FOUND, WATER, PAPER = "#a84300", "#00557f", "#111111", "#7fb2c9", "#fffdf7"
 COVERAGE = 1.959964
+# name, colour, dash, hatching of the band, words
+HYPOTHESES = (("flat", FLAT, "--", "////", "flat water"), ("ellipsoid", ROUND, "-", "", "follows the Earth"))
 
 _STYLE = {
     "figure.facecolor": PAPER, "axes.facecolor": PAPER, "savefig.facecolor": PAPER, "font.family": "DejaVu Sans",
@@ -56,12 +58,12 @@ def curvature_axis(expected: float, u: float, *, found: float = math.nan, ax: Ax
     ax = ax or plt.gca()
     unit, half = 1e6, COVERAGE * u * 1e6
     centre = expected * unit
-    for value, colour, dash, name, text in ((0.0, FLAT, "--", "flat", "flat water"), (centre, ROUND, "-", "ellipsoid", "follows the Earth")):
+    for value, (name, colour, dash, _, text) in zip((0.0, centre), HYPOTHESES):
         ax.axvline(value, color=colour, linestyle=dash, linewidth=2.2, gid=name)
         ax.annotate(text, (value, 0.97), xycoords=("data", "axes fraction"), xytext=(-5 if name == "flat" else 5, 0),
                     textcoords="offset points", color=colour, ha="right" if name == "flat" else "left", va="top", fontweight="bold")
     if math.isnan(found):
-        for value, colour, dash, y, name in ((0.0, FLAT, "--", 0.42, "flat"), (centre, ROUND, "-", 0.18, "ellipsoid")):
+        for value, y, (name, colour, dash, _, _) in zip((0.0, centre), (0.42, 0.18), HYPOTHESES):
             ax.plot([value - half, value + half], [y, y], color=colour, linestyle=dash, linewidth=5, alpha=0.75,
                     solid_capstyle="butt", gid=f"{name} interval")
         ax.annotate("bars: where 95 of 100\nmeasurements would fall", (0.998, 0.95), xycoords="axes fraction", ha="right", va="top")
@@ -102,11 +104,9 @@ def sight_chart(distances: np.ndarray, flat: tuple[np.ndarray, np.ndarray], elli
     """
     ax = ax or plt.gca()
     base, ends = axis_height * 1000, []
-    for (offset, u), colour, dash, hatch, name, text in (
-            (flat, FLAT, "--", "////", "flat", "flat water"), (ellipsoid, ROUND, "-", "", "ellipsoid", "follows the Earth")):
+    for (offset, u), (name, colour, dash, hatch, text) in zip((flat, ellipsoid), HYPOTHESES):
         height, half = base + offset * 1000, COVERAGE * u * 1000
-        ax.fill_between(distances, height - half, height + half, facecolor=colour if not hatch else "none", edgecolor=colour,
-                        alpha=0.22 if not hatch else 0.55, hatch=hatch, linewidth=0, gid=f"{name} band")
+        _band(ax, distances, height - half, height + half, colour, hatch)
         ax.plot(distances, height, color=colour, linestyle=dash, linewidth=2.2, gid=name)
         ends.append((height[-1], half[-1]))
         ax.annotate(text, (distances[-1], height[-1]), xytext=(-6, 7 if name == "ellipsoid" else -7), textcoords="offset points", color=colour,
@@ -151,13 +151,11 @@ def target_board(flat: tuple[float, float], ellipsoid: tuple[float, float], *, f
     """
     ax = ax or plt.gca()
     ends = [0.0]
-    for (offset, u), colour, dash, hatch, name, text in (
-            (flat, FLAT, "--", "////", "flat", "flat"), (ellipsoid, ROUND, "-", "", "ellipsoid", "Earth")):
+    for (offset, u), (name, colour, dash, hatch, text) in zip((flat, ellipsoid), HYPOTHESES):
         low, high = (offset - COVERAGE * u) * 1000, (offset + COVERAGE * u) * 1000
-        ax.fill_between([0.15, 0.85], low, high, facecolor=colour if not hatch else "none", edgecolor=colour, hatch=hatch,
-                        alpha=0.22 if not hatch else 0.55, linewidth=0)
+        _band(ax, [0.15, 0.85], low, high, colour, hatch)
         ax.plot([0.15, 0.85], [offset * 1000] * 2, color=colour, linestyle=dash, linewidth=2.5, gid=name)
-        ax.annotate(text, (0.88, offset * 1000), color=colour, va="center", ha="left", fontweight="bold", annotation_clip=False)
+        ax.annotate(text.split()[-1 if name == "ellipsoid" else 0], (0.88, offset * 1000), color=colour, va="center", ha="left", fontweight="bold", annotation_clip=False)
         ends += [low, high]
     if found:
         ax.errorbar([0.5], [found[0] * 1000], yerr=[COVERAGE * found[1] * 1000], color=FOUND, marker="o", markersize=9, capsize=7, linewidth=2.5)
@@ -196,6 +194,11 @@ def budget_bars(rows: Sequence[tuple[str, float]], *, ax: Axes | None = None) ->
         ax.annotate(f"{value:.3g}", (value, place), xytext=(4, 0), textcoords="offset points", va="center")
     ax.set_xlim(0, 1.15 * max(values))
     return ax
+
+
+def _band(ax: Axes, x: Sequence[float], low: object, high: object, colour: str, hatch: str) -> None:
+    """A band of 95 %: shaded, or hatched where the other one is shaded."""
+    ax.fill_between(x, low, high, facecolor="none" if hatch else colour, edgecolor=colour, alpha=0.55 if hatch else 0.22, hatch=hatch, linewidth=0)
 
 
 def _rounded(value: float) -> str:

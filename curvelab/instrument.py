@@ -9,9 +9,10 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-Floats = float | NDArray[np.float64]
+from .numbers import Array, Floats, checked, plain
+
 ARCSECOND = math.pi / 648_000  # rad
 _SLOPES = {"µrad": 1e-6, "arcsec": ARCSECOND, "mm per 30 m": 1e-3 / 30, "in per 100 ft": 1 / 1200}  # rad
 
@@ -24,7 +25,7 @@ def rectangular_u(limit: ArrayLike) -> Floats:
     >>> round(rectangular_u(3.0), 4)
     1.7321
     """
-    return _plain(_checked("limit", limit, "half the width of the interval, 0 or more") / math.sqrt(3))
+    return plain(_checked("limit", limit, "half the width of the interval, 0 or more") / math.sqrt(3))
 
 
 def pointing(magnification: ArrayLike) -> Floats:
@@ -36,7 +37,7 @@ def pointing(magnification: ArrayLike) -> Floats:
     power = _checked("magnification", magnification, "how many times the telescope magnifies, 20 to 40 as a rule")
     if not power.all():
         raise ValueError("magnification 0 shows no picture: give how many times the telescope magnifies")
-    return _plain(60 * ARCSECOND / power)
+    return plain(60 * ARCSECOND / power)
 
 
 def two_peg(
@@ -69,7 +70,7 @@ def two_peg(
     reading, (distance, imbalance) = _four("readings", readings, -math.inf), _sights(distances)
     kappa = _checked("curvature", curvature, "that of the level surface per metre", -math.inf)
     chi = _checked("refraction", refraction, "the curvature of the rays per metre", -math.inf)
-    return _plain((_change(reading) - (kappa - chi) / 2 * _change(distance**2)) / imbalance)
+    return plain((_change(reading) - (kappa - chi) / 2 * _change(distance**2)) / imbalance)
 
 
 def two_peg_u(
@@ -93,7 +94,7 @@ def two_peg_u(
     four = np.sum(reading**2, axis=0) if reading.ndim else 4 * reading**2
     two = setting**2 * ((distance[1] - distance[0]) ** 2 + (distance[3] - distance[2]) ** 2)
     common = refraction / 2 * _change(distance**2)
-    return _plain(np.sqrt(four + two + common**2) / np.abs(imbalance))
+    return plain(np.sqrt(four + two + common**2) / np.abs(imbalance))
 
 
 def in_words(slope: float) -> dict[str, float]:
@@ -107,12 +108,12 @@ def in_words(slope: float) -> dict[str, float]:
     return {unit: slope / size for unit, size in _SLOPES.items()}
 
 
-def _change(four: NDArray[np.float64]) -> NDArray[np.float64]:
+def _change(four: Array) -> Array:
     """(b - a) at the second set-up less (b - a) at the first."""
     return np.asarray((four[3] - four[2]) - (four[1] - four[0]))
 
 
-def _sights(distances: ArrayLike) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _sights(distances: ArrayLike) -> tuple[Array, Array]:
     """Checked distances [m], and by how much the two set-ups differ in balance [m]."""
     distance = _four("distances", distances, 0.0)
     imbalance = _change(distance)
@@ -122,12 +123,7 @@ def _sights(distances: ArrayLike) -> tuple[NDArray[np.float64], NDArray[np.float
     return distance, imbalance
 
 
-def _plain(array: NDArray[np.float64]) -> Floats:
-    """A number for an array of no dimension."""
-    return array if np.ndim(array) else float(array)
-
-
-def _four(name: str, values: ArrayLike, low: float) -> NDArray[np.float64]:
+def _four(name: str, values: ArrayLike, low: float) -> Array:
     """Checked numbers [m], one for each of the four sights."""
     array = _checked(name, values, "metres", low)
     if array.shape[:1] != (4,):
@@ -135,10 +131,6 @@ def _four(name: str, values: ArrayLike, low: float) -> NDArray[np.float64]:
     return array
 
 
-def _checked(name: str, values: ArrayLike, remedy: str, low: float = 0.0) -> NDArray[np.float64]:
+def _checked(name: str, values: ArrayLike, remedy: str, low: float = 0.0) -> Array:
     """Finite numbers, none below `low`."""
-    array = np.asarray(values, dtype=float)
-    wrong = array[~((array >= low) & np.isfinite(array))]
-    if wrong.size:
-        raise ValueError(f"{name} {wrong.flat[0]:g} can't be: give {remedy}")
-    return array
+    return checked(name, values, low, math.inf, remedy)

@@ -9,10 +9,10 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-Array = NDArray[np.float64]
-Floats = float | Array
+from .numbers import Array, Floats, checked, plain
+
 REFERENCE_RADIUS = 6_371_000.0  # m, the sphere that k is quoted for: a convention
 ZERO_CELSIUS = 273.15  # K
 _SCALE = 503.0  # K²/hPa · m/K: 6371 km times refractivity · T/P of dry air in green light
@@ -56,7 +56,7 @@ def coefficient(temperature: ArrayLike, pressure: ArrayLike, gradient: ArrayLike
     0.1706
     """
     kelvin, hectopascal = _kelvin(temperature), _checked("pressure", pressure)
-    return _plain(_SCALE * hectopascal / kelvin**2 * (_NEUTRAL + _checked("gradient", gradient)))
+    return plain(_SCALE * hectopascal / kelvin**2 * (_NEUTRAL + _checked("gradient", gradient)))
 
 
 def gradient_for(k: ArrayLike, temperature: ArrayLike, pressure: ArrayLike) -> Floats:
@@ -66,7 +66,7 @@ def gradient_for(k: ArrayLike, temperature: ArrayLike, pressure: ArrayLike) -> F
     0.1286
     """
     kelvin, hectopascal = _kelvin(temperature), _checked("pressure", pressure)
-    return _plain(_checked("k", k) * kelvin**2 / (_SCALE * hectopascal) - _NEUTRAL)
+    return plain(_checked("k", k) * kelvin**2 / (_SCALE * hectopascal) - _NEUTRAL)
 
 
 def ray_curvature(k: ArrayLike) -> Floats:
@@ -75,7 +75,7 @@ def ray_curvature(k: ArrayLike) -> Floats:
     >>> round(ray_curvature(0.13) * 1e9, 3)
     20.405
     """
-    return _plain(_checked("k", k) / REFERENCE_RADIUS)
+    return plain(_checked("k", k) / REFERENCE_RADIUS)
 
 
 def coefficient_from_curvature(chi: ArrayLike) -> Floats:
@@ -84,7 +84,7 @@ def coefficient_from_curvature(chi: ArrayLike) -> Floats:
     >>> round(coefficient_from_curvature(2e-8), 4)
     0.1274
     """
-    return _plain(_checked("chi", chi) * REFERENCE_RADIUS)
+    return plain(_checked("chi", chi) * REFERENCE_RADIUS)
 
 
 def refractivity(
@@ -114,7 +114,7 @@ def refractivity(
     if (vapour > air).any():
         raise ValueError(f"humidity {vapour[vapour > air].flat[0]:g} hPa exceeds the pressure of all the air: give "
                          + _ACCEPTED["humidity"][2])
-    return _plain(MODELS[model](_kelvin(temperature), air, vapour, _checked("wavelength", wavelength)))
+    return plain(MODELS[model](_kelvin(temperature), air, vapour, _checked("wavelength", wavelength)))
 
 
 def _iag_1999(kelvin: Array, pressure: Array, vapour: Array, wavelength: Array) -> Array:
@@ -158,16 +158,6 @@ def _kelvin(temperature: ArrayLike) -> Array:
     return _checked("temperature", temperature) + ZERO_CELSIUS
 
 
-def _plain(array: Array) -> Floats:
-    """A number for an array of no dimension."""
-    return array if np.ndim(array) else float(array)
-
-
 def _checked(name: str, values: ArrayLike) -> Array:
     """Numbers found to lie within what is accepted under this name."""
-    low, high, remedy = _ACCEPTED[name]
-    array = np.asarray(values, dtype=float)
-    wrong = array[~((array >= low) & (array <= high))]
-    if wrong.size:
-        raise ValueError(f"{name} {wrong.flat[0]:g} does not lie between {low:g} and {high:g}: give {remedy}")
-    return array
+    return checked(name, values, *_ACCEPTED[name])

@@ -247,7 +247,7 @@ def _check_names(book: FieldBook, faults: list[Fault]) -> None:
             faults.append(Fault("site.toml", None, f"air.{name}", "", "give either k or gradient, not both: they state the same thing"))
         if air.gradient and not (air.temperature and air.pressure):
             faults.append(Fault("site.toml", None, f"air.{name}", "", "a gradient needs temperature and pressure beside it"))
-        for key, value, low, high in (("temperature", air.temperature, -80, 60), ("pressure", air.pressure, 300, 1100)):
+        for key, value, low, high in (("temperature", air.temperature, -40, 60), ("pressure", air.pressure, 300, 1100)):
             if value and not low <= value.value <= high:
                 faults.append(Fault("site.toml", None, f"air.{name}.{key}", f"{value.value:g}", f"outside {low} to {high}: is the unit right?"))
     rule = book.rule

@@ -101,7 +101,7 @@ def effective_dof(contributions: Sequence[Contribution]) -> float:
     Welch–Satterthwaite: JCGM 100:2008, equation (G.2b).
 
     >>> round(effective_dof([Contribution("a", "", 1, STUDENT, 4), Contribution("b", "", 2, STUDENT, 9)]), 3)
-    12.33
+    12.329
     """
     weight = sum(c.u**4 / c.dof for c in contributions)
     return combine(contributions) ** 4 / weight if weight else math.inf

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-Floats = float | NDArray[np.float64]
+from .numbers import Array, Floats, plain
 
 
-def level_weights(times: ArrayLike, time: ArrayLike) -> NDArray[np.float64]:
+def level_weights(times: ArrayLike, time: ArrayLike) -> Array:
     """Weights of the gauge's rows in the level at a time, by linear interpolation.
 
     Parameters
@@ -58,5 +58,4 @@ def level_change(times: ArrayLike, levels: ArrayLike, time: ArrayLike, reference
     heights, record = np.asarray(levels, dtype=float), np.asarray(times, dtype=float)
     if heights.shape != record.shape or not np.isfinite(heights).all():
         raise ValueError(f"levels {levels!r} are not one number for each of {record.size} times: give one for each")
-    change = (level_weights(record, time) - level_weights(record, reference)) @ heights
-    return change if np.ndim(change) else float(change)
+    return plain((level_weights(record, time) - level_weights(record, reference)) @ heights)

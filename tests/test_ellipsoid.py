@@ -208,7 +208,7 @@ def test_geodesic_takes_other_ellipsoids():
 
 
 def test_geodesic_refuses_a_point():
-    with pytest.raises(ValueError, match="same point.*two different points") as refusal:
+    with pytest.raises(ValueError, match=r"same point.*two different points") as refusal:
         geodesic((47.123, 9.456), (47.123, 9.456))
     assert "47.1" not in str(refusal.value)  # an error gives no address away
 

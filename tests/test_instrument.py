@@ -90,7 +90,7 @@ def test_uncertainty_is_that_of_the_formula(distances, reading_u, setting_u, ref
 
 
 def test_uncertainty_by_simulation():
-    """Spread of 200 000 simulated tests with a fixed seed; its relative error is 1/√(2n) = 0.16 %, 4 of them allowed."""
+    """Spread of 200 000 simulated tests, fixed seed; its relative error is 1/√(2n) = 0.16 %, 4 of them allowed."""
     n, distances, u_reading, u_setting, u_chi = 200_000, (30.0, 30.0, 5.0, 65.0), 5e-4, 5e-6, ray_curvature(1.0)
     random = np.random.default_rng(20240607)
     setting = np.repeat(random.normal(0, u_setting, (2, n)), 2, axis=0)
