@@ -17,7 +17,7 @@ _NAMES = {
     "read_fieldbook": "fieldbook", "write_fieldbook": "fieldbook", "FieldBookError": "records",
     "adjust": "adjustment", "decide": "decision", "plan": "planning", "simulate": "simulation",
 }
-_ROOMS = ("units", "ellipsoid", "refraction", "instrument", "water", "uncertainty", "schema", "records", "sense",
+_ROOMS = ("numbers", "units", "ellipsoid", "refraction", "instrument", "water", "uncertainty", "schema", "records", "sense",
           "parsing", "fieldbook", "observation", "adjustment", "decision", "planning", "simulation", "figures", "panels")
 __all__ = ["__version__", *_NAMES, *_ROOMS]
 

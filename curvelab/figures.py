@@ -66,7 +66,7 @@ def curvature_axis(expected: float, u: float, *, found: float = math.nan, ax: Ax
         for value, y, (name, colour, dash, _, _) in zip((0.0, centre), (0.42, 0.18), HYPOTHESES):
             ax.plot([value - half, value + half], [y, y], color=colour, linestyle=dash, linewidth=5, alpha=0.75,
                     solid_capstyle="butt", gid=f"{name} interval")
-        ax.annotate("bars: where 95 of 100\nmeasurements would fall", (0.998, 0.95), xycoords="axes fraction", ha="right", va="top")
+        ax.annotate("bars: where 95 of 100\nmeasurements would fall", (0.005, 0.97), xycoords="axes fraction", ha="left", va="top")
     else:
         ax.errorbar([found * unit], [0.35], xerr=[half], color=FOUND, marker="o", markersize=9, capsize=7, linewidth=2.5, gid="found")
         ax.lines[-1].set_gid("found")
@@ -77,7 +77,7 @@ def curvature_axis(expected: float, u: float, *, found: float = math.nan, ax: Ax
     ax.set_ylim(0, 1)
     ax.set_yticks([])
     ax.spines["left"].set_visible(False)
-    ax.set_xlabel(f"curvature of the water [1/1000 km]     (the ellipsoid here: {centre:.4f}, radius {1e-3 / expected:.0f} km)")
+    ax.set_xlabel(f"curvature of the water [1/1000 km]; the Earth's ellipsoid here {centre:.4f}, a radius of {1e-3 / expected:.0f} km")
     return ax
 
 
@@ -120,6 +120,7 @@ def sight_chart(distances: np.ndarray, flat: tuple[np.ndarray, np.ndarray], elli
     room = 0.12 * (high - low)
     ax.set_xlim(0, distances[-1] * 1.02)
     ax.set_ylim(low - 2 * room, high + room)
+    ax.set_yticks([tick for tick in ax.get_yticks() if low - 0.6 * room <= tick <= high + room])
     ax.axhline(base, color="0.35", linewidth=1, linestyle=":", gid="axis")
     ax.spines["bottom"].set(color=WATER, linewidth=5)
     box = ax.get_position()

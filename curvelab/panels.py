@@ -25,12 +25,12 @@ NO_BOOK = "no field book: only plan"
 # name: label, unit, lowest, highest, step, start
 CONTROLS = {
     "length": ("Length of sight", "m", 100.0, 5000.0, 50.0, 2000.0),
-    "height": ("Height of instrument above the water", "m", 0.5, 6.0, 0.1, 1.6),
+    "height": ("Height of instrument", "m", 0.5, 6.0, 0.1, 1.6),
     "gradient": ("Temperature gradient", "K/m", -0.50, 0.50, 0.01, -0.01),
     "collimation": ("Collimation error", "µrad", -100.0, 100.0, 1.0, 0.0),
 }
 GRADIENT_U, COLLIMATION_U = "0.03 K/m", "10 µrad"
-SIZE = (11.6, 5.9)  # inches at 100 dpi
+SIZE = (11.6, 5.0)  # inches at 100 dpi
 
 
 class LivePage(widgets.VBox):
@@ -66,7 +66,7 @@ class LivePage(widgets.VBox):
         for widget, css in ((self.picture, "picture"), (self.sentence, "sentence"), (self.book, "book"), (self.fault, "fault")):
             widget.add_class(f"curvelab-{css}")
         cautions = widgets.HTML("<small><b>Cautions.</b> " + " ".join(map(html.escape, CAUTIONS)) + "</small>")
-        super().__init__([self.book, widgets.GridBox(boxes, layout={"grid_template_columns": "repeat(2, minmax(30em, 1fr))"}),
+        super().__init__([self.book, widgets.GridBox(boxes, layout={"grid_template_columns": "repeat(2, max-content)", "grid_gap": "0 2em"}),
                           self.fault, self.sentence, self.picture, cautions])
         self.book.observe(self._choose, "value")
         for slider in self.controls.values():
@@ -129,8 +129,8 @@ class LivePage(widgets.VBox):
         read = not math.isnan(found.value)
         with figures.style():
             self.figure.clear()
-            grid = self.figure.add_gridspec(2, 2, height_ratios=(1, 2.5), width_ratios=(2.5, 1), left=0.085, right=0.985, top=0.985,
-                                            bottom=0.095, hspace=0.42, wspace=0.26)
+            grid = self.figure.add_gridspec(2, 2, height_ratios=(1, 2.6), width_ratios=(2.5, 1), left=0.085, right=0.985, top=0.985,
+                                            bottom=0.105, hspace=0.52, wspace=0.26)
             axes = [self.figure.add_subplot(place) for place in (grid[0, :], grid[1, 0], grid[1, 1])]
             figures.curvature_axis(result.ellipsoid_curvature, max(result.curvature.u, result.planned_u), found=result.curvature.value, ax=axes[0])
             figures.sight_chart(along, flat, ellipsoid, axis_height=self.controls["height"].value,
@@ -167,9 +167,9 @@ def _labelled(name: str, slider: widgets.FloatSlider) -> widgets.Box:
     """A control with its name, its unit and a number field beside it."""
     label, unit, low, high, step, start = CONTROLS[name]
     number = widgets.BoundedFloatText(value=start, min=low, max=high, step=step, layout={"width": "6.5em"})
-    widgets.link((slider, "value"), (number, "value"))
+    widgets.link((slider, "value"), (number, "value"), transform=(lambda value: round(value, 4),) * 2)
     widgets.link((slider, "disabled"), (number, "disabled"))
-    box = widgets.HBox([widgets.Label(f"{label} [{unit}]", layout={"width": "17em"}), slider, number])
+    box = widgets.HBox([widgets.Label(f"{label} [{unit}]", layout={"width": "14em"}), slider, number])
     box.add_class(f"curvelab-{name}")
     return box
 

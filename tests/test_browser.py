@@ -1,0 +1,263 @@
+"""The live page in a real JupyterLab and a real Chromium, opened as README.md says and used by keyboard.
+
+Set CURVELAB_SCREENSHOTS to a folder to keep pictures of the page, and CURVELAB_REQUIRE_BROWSER
+to any value to fail, not skip, where Chromium is missing.
+"""
+import base64
+import io
+import json
+import math
+import os
+import re
+import shlex
+import shutil
+import subprocess
+import sys
+import time
+from contextlib import contextmanager
+from pathlib import Path
+from urllib.parse import urlsplit
+
+import numpy as np
+import pytest
+from PIL import Image
+from playwright.sync_api import sync_playwright
+
+ROOT = Path(__file__).resolve().parent.parent
+CONTROLS = ["length", "height", "gradient", "collimation"]
+IN_THE_SENTENCE = {"length", "gradient", "collimation"}  # before there is a field book, the height changes the picture alone
+STEPS = 3
+FAULTY = "with_a_fault"
+SIZES = [(1280, 720), (1920, 1080)]
+PATIENCE = 8  # s for any one thing to happen
+FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
+         "--disable-component-update", "--disable-sync"]
+START = ".jp-NotebookPanel-toolbar jp-button"
+KERNEL = ".jp-NotebookPanel-toolbar .jp-Notebook-ExecutionIndicator"
+
+
+def chromium():
+    """Path of the browser; without one, skip or fail."""
+    found = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
+    if not found:
+        (pytest.fail if os.environ.get("CURVELAB_REQUIRE_BROWSER") else pytest.skip)("no Chromium on this machine")
+    return found
+
+
+def command_of_the_readme():
+    """What README.md puts after ``jupyter lab`` to open the page, on every system the same."""
+    text = (ROOT / "README.md").read_text(encoding="utf-8")
+    lines = [line for block in text.split("```")[1::2] for line in block.splitlines()]
+    found = {line.partition("jupyter lab ")[2].strip() for line in lines if "jupyter lab --config" in line}
+    assert len(found) == 1, f"README.md opens the page in several ways, or in none: {found}"
+    return shlex.split(found.pop())
+
+
+def until(happens, what):
+    """Wait until ``happens()`` is true; name what did not happen otherwise."""
+    end = time.monotonic() + PATIENCE
+    while not happens():
+        assert time.monotonic() < end, f"waited {PATIENCE} s in vain: {what}"
+        time.sleep(0.02)
+
+
+@contextmanager
+def server(folder, private):
+    """Address, token included, of a JupyterLab that shows a copy of the project."""
+    places = ("JUPYTER_CONFIG_DIR", "JUPYTER_DATA_DIR", "JUPYTER_RUNTIME_DIR", "JUPYTERLAB_SETTINGS_DIR",
+              "JUPYTERLAB_WORKSPACES_DIR", "IPYTHONDIR", "MPLCONFIGDIR")
+    environment = os.environ | {place: str(private / place.lower()) for place in places}
+    extras = ["--no-browser", "--allow-root", "--ServerApp.ip=127.0.0.1", "--ServerApp.port=0"]
+    command = [sys.executable, "-m", "jupyter", "lab", *command_of_the_readme(), *extras]
+    with (private / "server.log").open("w+") as log:
+        process = subprocess.Popen(command, cwd=folder, env=environment, stdin=subprocess.DEVNULL, stdout=log, stderr=log)
+        try:
+            def description():
+                assert process.poll() is None, (private / "server.log").read_text()
+                return "".join(path.read_text() for path in (private / "jupyter_runtime_dir").glob("jpserver-*.json"))
+            until(lambda: description().rstrip().endswith("}"), "JupyterLab starts")
+            about = json.loads(description())
+            yield f"{about['url']}?token={about['token']}"
+        finally:
+            process.terminate()
+            try:
+                process.wait(PATIENCE)
+            except subprocess.TimeoutExpired:
+                process.kill()
+                process.wait()
+
+
+@pytest.fixture(scope="module")
+def checkout(tmp_path_factory):
+    """A copy of what the page needs, so that no test touches the checkout; one field book in it is faulty."""
+    folder = tmp_path_factory.mktemp("checkout")
+    for name in ("notebooks", "data"):
+        shutil.copytree(ROOT / name, folder / name)
+    sound = next((folder / "data").glob("*/site.toml")).parent
+    faulty = shutil.copytree(sound, folder / "data" / FAULTY)
+    site = faulty / "site.toml"
+    site.write_text('colour = "blue"\n' + site.read_text(encoding="utf-8"), encoding="utf-8")
+    return folder
+
+
+@pytest.fixture(scope="module")
+def opened(checkout, tmp_path_factory):
+    """The page as README's command shows it, before anything is pressed; ``.requested`` lists all addresses."""
+    executable = chromium()
+    with server(checkout, tmp_path_factory.mktemp("server")) as address, sync_playwright() as driver:
+        browser = driver.chromium.launch(executable_path=executable, args=FLAGS)
+        page = browser.new_page(viewport=dict(zip(("width", "height"), SIZES[0])))
+        page.set_default_timeout(PATIENCE * 1000)
+        page.requested = []
+        page.on("request", lambda request: page.requested.append(request.url))
+        page.on("websocket", lambda socket: page.requested.append(socket.url))
+        page.goto(address)
+        page.locator(START).first.wait_for()
+        page.get_by_text(re.compile(r"Python 3.*Idle")).first.wait_for()
+        yield page
+        browser.close()
+
+
+@pytest.fixture(scope="module")
+def live(opened):
+    """The page after its one marked button was pressed with the mouse."""
+    keep(opened, "opened")
+    opened.locator(START).first.click()
+    opened.locator(".curvelab-picture").wait_for()
+    opened.locator(f"{KERNEL}[data-status=idle] [aria-valuenow='100']").wait_for()
+    until(lambda: not any("*" in prompt for prompt in opened.locator(".jp-InputPrompt").all_text_contents()), "all cells have run")
+    assert fault(opened) == ""
+    keep(opened, "live")
+    return opened
+
+
+def keep(page, name):
+    """Save the page at each size where CURVELAB_SCREENSHOTS names a folder."""
+    folder = os.environ.get("CURVELAB_SCREENSHOTS")
+    for width, height in SIZES if folder else []:
+        page.set_viewport_size({"width": width, "height": height})
+        if page.locator(".curvelab-book").count():
+            page.locator(".curvelab-book").evaluate("book => book.scrollIntoView()")
+        page.wait_for_function("() => new Promise(done => requestAnimationFrame(() => requestAnimationFrame(() => done(true))))")
+        page.screenshot(path=Path(folder, f"{name}_{width}x{height}.png"))
+    page.set_viewport_size(dict(zip(("width", "height"), SIZES[0])))
+
+
+def sentence(page):
+    return page.locator(".curvelab-sentence").inner_text().strip()
+
+
+def fault(page):
+    return page.locator(".curvelab-fault").inner_text().strip()
+
+
+def pixels(page):
+    """Grey values of the picture that is shown."""
+    shown = page.locator("img.curvelab-picture, .curvelab-picture img").evaluate(
+        """async image => { await image.decode(); const canvas = document.createElement('canvas');
+        canvas.width = image.naturalWidth; canvas.height = image.naturalHeight;
+        canvas.getContext('2d').drawImage(image, 0, 0); return canvas.toDataURL().split(',')[1]; }""")
+    return np.asarray(Image.open(io.BytesIO(base64.b64decode(shown))).convert("L"))
+
+
+def differ(one, other, at_least=50):
+    """Whether two pictures differ in more than a few pixels."""
+    return one.shape != other.shape or np.count_nonzero(one != other) >= at_least
+
+
+def number(page, control):
+    """The number in the field beside a slider; NaN while field and slider disagree."""
+    box = page.locator(f".curvelab-{control}")
+    field = float(box.locator("input[type=number]").input_value())
+    slider = float(box.locator(".noUi-handle").get_attribute("aria-valuetext"))
+    return round(field, 6) if abs(field - slider) < 1e-6 else math.nan
+
+
+def test_the_readme_names_the_button(opened):
+    label = opened.locator(START).first.inner_text().strip()
+    assert label and label in (ROOT / "README.md").read_text(encoding="utf-8")
+
+
+def test_the_page_opens_with_one_marked_button(opened):
+    assert urlsplit(opened.url).path.endswith("/tree/notebooks/00_live_demo.ipynb")
+    assert [text for text in opened.locator(START).all_inner_texts() if text.strip()] == ["Start the page"]
+
+
+def test_the_page_stands_alone(live):
+    for intruder in ("dialog", ".Toastify__toast", ".jp-Launcher", ".lm-DockPanel-tabBar"):
+        assert live.locator(f"{intruder} >> visible=true").count() == 0, intruder
+
+
+@pytest.mark.parametrize("control", CONTROLS)
+def test_a_slider_moved_by_keyboard_moves_number_sentence_and_picture(live, control):
+    before, said, drawn = number(live, control), sentence(live), pixels(live)
+    live.locator(f".curvelab-{control} .noUi-handle").focus()
+    for _ in range(STEPS):
+        live.keyboard.press("ArrowRight")
+    until(lambda: number(live, control) > before, "the number grows")
+    until(lambda: differ(pixels(live), drawn), "the picture changes")
+    if control in IN_THE_SENTENCE:
+        until(lambda: sentence(live) != said, "the sentence changes")
+    keep(live, control)
+    for _ in range(STEPS):
+        live.keyboard.press("ArrowLeft")
+    until(lambda: number(live, control) == before, "the number is back")
+    until(lambda: not differ(pixels(live), drawn, 1), "the picture is back")
+    until(lambda: sentence(live) == said, "the sentence is back")
+    assert fault(live) == ""
+
+
+def test_a_typed_number_moves_the_slider(live):
+    before, drawn = number(live, "length"), pixels(live)
+    field = live.locator(".curvelab-length input[type=number]")
+    for typed, changed in ((before / 2, True), (before, False)):
+        field.fill(f"{typed:g}")
+        field.press("Enter")
+        until(lambda: number(live, "length") == typed, "slider and number agree")
+        until(lambda: differ(pixels(live), drawn, 1) == changed, "the picture follows")
+
+
+def test_the_tabulator_key_reaches_every_slider(live):
+    live.locator(f".curvelab-{CONTROLS[0]} .noUi-handle").focus()
+    reached = set()
+    for _ in range(3 * len(CONTROLS)):
+        reached.add(live.evaluate("document.activeElement.closest('[class*=curvelab-]')?.className.match(/curvelab-(\\w+)/)[1]"
+                                  " + ' ' + document.activeElement.classList.contains('noUi-handle')"))
+        live.keyboard.press("Tab")
+    assert {f"{control} true" for control in CONTROLS} <= reached
+
+
+def test_a_field_book_chosen_on_the_page_is_judged(live):
+    books = live.locator(".curvelab-book select")
+    without, *names = books.locator("option").all_inner_texts()
+    assert FAULTY in names and len(names) > 1
+    drawn = pixels(live)
+    for name in [name for name in names if name != FAULTY] + [without]:
+        said = sentence(live)
+        books.select_option(name)
+        until(lambda: sentence(live) != said, f"the sentence changes with {name}")
+        assert fault(live) == ""
+        if name != without:
+            until(lambda: differ(pixels(live), drawn), f"the picture shows {name}")
+            keep(live, f"book_{name}")
+
+
+def test_a_faulty_field_book_is_explained_in_words(live):
+    books = live.locator(".curvelab-book select")
+    without = books.locator("option").first.inner_text()
+    books.select_option(FAULTY)
+    until(lambda: "colour" in fault(live) and "site.toml" in fault(live), "the fault is named, with its place")
+    keep(live, "fault")
+    books.select_option(without)
+    until(lambda: fault(live) == "", "the fault is gone")
+
+
+def test_the_page_asks_no_other_machine(live):
+    asked = {urlsplit(address).hostname for address in live.requested
+             if urlsplit(address).scheme not in ("data", "blob")}
+    assert asked == {"127.0.0.1"}
+
+
+def test_using_the_page_leaves_the_notebook_as_it_was(live, checkout):
+    name = "notebooks/00_live_demo.ipynb"
+    assert (checkout / name).read_bytes() == (ROOT / name).read_bytes()
