@@ -107,7 +107,7 @@ class Result:
     def unchecked(self) -> list[str]:
         """Labels of the readings and heights that no other row checks."""
         return [row.label for row, r in zip(self.rows, self.solution.redundancy)
-                if row.kind != "prior" and row.u and r < UNCHECKED]
+                if row.kind != "prior" and r < UNCHECKED]
 
     def contributions(self) -> list[Contribution]:
         """What each independent input contributes to u(κ) [1/m]."""
@@ -244,16 +244,23 @@ def _check_determined(book: FieldBook, plan: Solution, planned: list[Row]) -> No
     """The curvature, and the heights of the points by the water, must follow from the rows."""
     part = components(book)
     loose = [key[1] for key in plan.unknowns if key[0] == "height" and not plan.determined(key)]
+    days = [key[1] for key in plan.unknowns if key[0] == "water level" and not plan.determined(key)]
+    first = {r.point: r.row for r in reversed(book.readings)}
     faults = []
     if not plan.determined(CURVATURE):
         what = f"the height of {', '.join(loose)} above the water" if loose else "a sight over a longer distance, with both heights tied to the water"
-        faults.append(Fault("readings.csv", None, "", "", f"the curvature is undetermined: {what} would determine it (a row in "
-                            "heights.csv, or readings from another set-up)"))
+        remedy = f"the curvature is undetermined: {what} would determine it (a row in heights.csv, or readings from another set-up)"
+        if days:
+            remedy = (f"the curvature is undetermined: nothing ties the water level of visit {', '.join(map(repr, days))} to that of the other "
+                      "visits; give a gauge, touch the water on both at one mark, or correct the name of the visit")
+        elif not book.water.surfaces:
+            remedy += "; name the points that are the water itself in site.toml, [water] surfaces"
+        faults.append(Fault("readings.csv", first.get(loose[0]) if loose and not days else None, "", "", remedy))
     else:
         taped = {end for h in book.heights for end in (h.start, h.end)}
         at_water = [key[1] for key in plan.unknowns if key[0] == "height" and key[1] not in taped and part[key[1]] == part.get("")]
         loose = sorted({*loose, *(p for p in at_water if _only_by_curvature(p, planned))})
-        faults += [Fault("readings.csv", None, "point", point, "its height would follow only from the curvature that it is to show: "
+        faults += [Fault("readings.csv", first.get(point), "point", point, "its height would follow only from the curvature that it is to show: "
                          "measure it from the water (a row in heights.csv), or read it from another set-up") for point in loose]
     if faults:
         raise FieldBookError(faults)

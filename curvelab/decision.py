@@ -201,6 +201,10 @@ def _remarks(result: Result) -> tuple[str, ...]:
     remarks = []
     if not result.book.rule.stated:
         remarks.append("default rule, not fixed beforehand")
+    if not result.book.water.surfaces:
+        remarks.append("no reading or height touches the water, so this is the curvature of level lines, not of the water")
+    if result.book.sealed:
+        remarks.append("the seal of the plan is not checked by this version")
     for label in gross_repeats(result):
         remarks.append(f"the repeats in {label} scatter more than {GROSS:.0f} times what was stated")
     if result.unchecked:
@@ -251,7 +255,7 @@ def _sentence(verdict: Verdict, system: str) -> str:
                                    + _explained(verdict, system),
         "undecided": f"Over {length} neither flat water nor water that follows the Earth can be excluded. {radius}" + _worst_note(verdict),
         "flat rejected": f"Over {length} flat water is excluded (a flat lake would be rejected in error at most {100 * rule.alpha_flat:g} % of the time), "
-                         f"and the measurement agrees with water that follows the Earth. {radius}",
+                         f"and {_fits(verdict)}. {radius}",
         "ellipsoid rejected": f"Over {length} the measurement agrees with flat water and excludes water that follows the Earth "
                               f"(in error at most {100 * rule.alpha_ellipsoid:g} % of the time); look for a tilt, the air or a blunder before you believe it. {radius}",
         "both rejected": f"Over {length} the measurement fits neither flat water nor water that follows the Earth: something in it is not as "
@@ -261,11 +265,18 @@ def _sentence(verdict: Verdict, system: str) -> str:
     return texts[verdict.outcome] + notes
 
 
+def _fits(verdict: Verdict) -> str:
+    inside = abs(verdict.z_ellipsoid) < COVERAGE
+    return "the measurement agrees with water that follows the Earth" if inside else "water that follows the Earth can't be excluded"
+
+
 def _explained(verdict: Verdict, system: str) -> str:
     """The excess over the ellipsoid, in terms of what could cause it alone."""
     excess, distance = verdict.excess, longest(verdict.result).reading.distance
     found = verdict.result.curvature.value / verdict.result.ellipsoid_curvature
     causes = []
+    if abs(verdict.z_ellipsoid) < 1:
+        return ""
     if not math.isnan(excess.collimation):
         slope = f"{excess.collimation * 1200:.2f} in per 100 ft" if system == "us" else f"{excess.collimation * 30e3:.1f} mm per 30 m"
         causes.append(f"a line of sight tilted by {excess.collimation * 1e6:.0f} µrad ({slope})")

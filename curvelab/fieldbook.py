@@ -71,7 +71,8 @@ def compose(site: dict[str, object], tables: dict[str, Table]) -> FieldBook:
     """
     faults: list[Fault] = []
     parsing.unknown_keys(site, schema.SECTIONS[""] | schema.SECTIONS, "site.toml", "", faults)
-    if site.get("format", 1) != 1:
+    about = parsing.section("", {"": {key: value for key, value in site.items() if key in schema.SECTIONS[""]}}, faults)
+    if "format" in about and about["format"].value != 1:
         faults.append(Fault("site.toml", None, "format", str(site["format"]), "this version reads format = 1"))
     sections = {name: parsing.section(name, site, faults) for name in schema.SECTIONS if name}
     records = {name: parsing.records(name, tables[name], faults) if name in tables else () for name in schema.TABLES}
@@ -82,15 +83,16 @@ def compose(site: dict[str, object], tables: dict[str, Table]) -> FieldBook:
            for name, values in sections["air"].items()}
     rule = sections["rule"]
     book = FieldBook(
-        site=copy.deepcopy(site), tables=dict(tables), title=str(site.get("title", "untitled")),
-        invented=bool(site.get("invented", False)), private=bool(site.get("private", False)),
+        site=copy.deepcopy(site), tables=dict(tables), title=about.get("title", "untitled"),
+        invented=about.get("invented", False), private=about.get("private", False),
+        sealed=sections["plan"].get("sealed", ""),
         line=line, instruments=instruments, airs=air,
         water=sense.water(sections["water"], records["points.csv"], line.distance.value, faults),
         tapes={name: v["scale"] for name, v in sections["tape"].items()},
         scales={name: v["error"] for name, v in sections["scale"].items()},
         staffs={name: v["zero"] for name, v in sections["staff"].items()},
         rule=Rule(rule["alpha_flat"].value, rule["alpha_ellipsoid"].value, rule["power"].value,
-                  rule["geoid"].value, "rule" in site),
+                  rule["geoid"].value, not any(rule[key].default for key in ("alpha_flat", "alpha_ellipsoid", "power"))),
         readings=records["readings.csv"], heights=records["heights.csv"], gauge=records["gauge.csv"],
         air_readings=records["air.csv"], points=records["points.csv"])
     book = sense.resolve(book, faults)

@@ -101,14 +101,17 @@ def _values(section: str, where: str, table: Mapping[str, object], faults: list[
 
 def _value(raw: object, rule: schema.Key, key: tuple[str, str], where: str, default: bool, faults: list[Fault]) -> object:
     """One value of ``site.toml`` by its rule; a fault where it can't be read."""
+    where = where.strip(".")
     try:
         return _typed(raw, rule, key, default)
     except ValueError as error:
         faults.append(Fault("site.toml", None, where, str(raw), str(error).removeprefix(f"{raw!r}: ")))
-        return {"names": [], "text": "", "coordinate": (math.nan, math.nan)}.get(rule.kind, Stated(math.nan, math.nan))
+        return {"names": [], "text": "", "bool": False, "coordinate": (math.nan, math.nan)}.get(rule.kind, Stated(math.nan, math.nan))
 
 
 def _typed(raw: object, rule: schema.Key, key: tuple[str, str], default: bool) -> object:
+    if rule.kind == "bool":
+        return _expect(raw, bool, "true or false, without quotes")
     if rule.kind == "text":
         return _expect(raw, str, "text in quotes")
     if rule.kind == "names":
@@ -122,7 +125,8 @@ def _typed(raw: object, rule: schema.Key, key: tuple[str, str], default: bool) -
     if rule.kind == "float":
         quantity = units.Quantity(float(_expect(raw, (int, float), "a bare number, without quotes")))
     else:
-        quantity = units.parse(_expect(raw, str, 'text with its unit, as in "2140 m ± 5 m"'), rule.kind)
+        text = _expect(raw, str, 'text with its unit, as in "2140 m ± 5 m"')
+        quantity = units.parse(text.strip().removeprefix("±") if rule.spread == "none" else text, rule.kind)
     if not math.isfinite(quantity.value):
         raise ValueError("give a finite number")
     if rule.spread == "±" and quantity.u is None:
@@ -135,7 +139,7 @@ def _typed(raw: object, rule: schema.Key, key: tuple[str, str], default: bool) -
 
 
 def _expect(raw: object, kind: type | tuple[type, ...], words: str) -> object:
-    if not isinstance(raw, kind) or isinstance(raw, bool):
+    if not isinstance(raw, kind) or isinstance(raw, bool) and kind is not bool:
         raise ValueError(f"write {words}")
     return raw
 
@@ -188,7 +192,8 @@ def _cell(name: str, column: str, unit: str | None, cell: str, line: int, faults
     rule = schema.TABLES[name][column]
     if not cell:
         if rule.required and (name, column) not in schema.MAY_BE_BLANK:
-            faults.append(Fault(name, line, column, "", "this cell is empty; fill it in, or strike the row with a remark"))
+            remedy = "fill it in, or strike the row with a remark" if "status" in schema.TABLES[name] else "fill it in, or remove the row"
+            faults.append(Fault(name, line, column, "", f"this cell is empty; {remedy}"))
         return None
     if rule.dimension == "text":
         return cell
@@ -200,6 +205,8 @@ def _cell(name: str, column: str, unit: str | None, cell: str, line: int, faults
             raise ValueError("a cell holds one number; its uncertainty goes into the column u")
         if not math.isfinite(quantity.value):
             raise ValueError("give a finite number")
+        if quantity.value < 0 and column in schema.NOT_NEGATIVE:
+            raise ValueError(f"{column} can't be negative")
         return quantity.value
     except ValueError as error:
         faults.append(Fault(name, line, column, cell, str(error).removeprefix(f"{cell!r}: ")))

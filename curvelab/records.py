@@ -217,6 +217,7 @@ class FieldBook:
     title: str
     invented: bool
     private: bool
+    sealed: str
     line: Line
     instruments: dict[str, Instrument]
     airs: dict[str, Air]

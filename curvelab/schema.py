@@ -49,6 +49,8 @@ TABLES: dict[str, dict[str, Column]] = {
 # The cells whose absence is a statement of its own (a blank reading is a planned one).
 MAY_BE_BLANK = {("readings.csv", "reading")}
 
+NOT_NEGATIVE = ("distance", "u", "u_distance", "humidity")
+
 # What makes two readings repeats of one another: everything but these.
 REPEATS_DIFFER_IN = ("reading", "time", "observer", "photo", "remark")
 

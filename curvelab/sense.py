@@ -7,6 +7,7 @@ which shore; and every contradiction that would make a result meaningless.
 from __future__ import annotations
 
 import dataclasses
+import datetime
 import math
 from collections import defaultdict
 from collections.abc import Mapping
@@ -16,6 +17,7 @@ from .records import (Air, Fault, FieldBook, Height, Instrument, Line, Point, Re
                       nearest)
 
 LONG = 100.0  # m; a sight beyond a peg test's reach
+HIGHEST = 50.0  # m; beyond any staff or target
 AXIS = "axis:"
 _NAN = Stated(math.nan, math.nan)
 
@@ -24,7 +26,7 @@ def line(values: Mapping[str, object], faults: list[Fault]) -> Line:
     """The sightline from the section ``[line]``; coordinates must agree with the distance."""
 
     def fault(key: str, value: object, remedy: str) -> Line:
-        faults.append(Fault("site.toml", None, f"line.{key}", str(value), remedy))
+        faults.append(Fault("site.toml", None, f"line.{key}".strip("."), str(value), remedy))
         return Line(_NAN, math.nan, math.nan)
 
     distance = values.get("distance")
@@ -37,6 +39,8 @@ def line(values: Mapping[str, object], faults: list[Fault]) -> Line:
         return fault("", "", "give either from and to, or latitude and azimuth")
     if all(angles):
         latitude, azimuth = values["latitude"].value, values["azimuth"].value
+        if math.isnan(latitude + azimuth):
+            return Line(_NAN, math.nan, math.nan)
         if not -90 <= latitude <= 90:
             return fault("latitude", latitude, "a latitude lies between -90 and 90 degrees")
         if not -360 <= azimuth <= 360:
@@ -63,7 +67,7 @@ def line(values: Mapping[str, object], faults: list[Fault]) -> Line:
 def inherited(name: str, table: Mapping[str, dict], faults: list[Fault]) -> dict[str, object]:
     """The keys of one instrument with those of the level it is the same as."""
     values, seen = dict(table[name]), [name]
-    while "same_as" in values:
+    while isinstance(values.get("same_as"), str):
         parent = values.pop("same_as")
         if parent in seen or not isinstance(table.get(parent), dict):
             remedy = "an instrument can't be the same as itself" if parent in seen else f"no such instrument{nearest(str(parent), table)}"
@@ -92,8 +96,9 @@ def instrument(name: str, values: Mapping[str, object], faults: list[Fault]) -> 
     pointing = values.get("pointing")
     if pointing is None:
         magnification = values["magnification"]
-        if magnification.value <= 0:
-            faults.append(Fault("site.toml", None, f"{where}.magnification", str(magnification.value), "a magnification is above zero"))
+        if not magnification.value > 0:
+            if magnification.value == 0:
+                faults.append(Fault("site.toml", None, f"{where}.magnification", "0", "a magnification is above zero"))
             return Instrument(name, name, *[_NAN] * 7)
         pointing = Stated(level.pointing(magnification.value), None, magnification.default)
     return Instrument(name, str(values.get("same_as", name)), tolerance, collimation, values["setting_accuracy"],
@@ -112,15 +117,20 @@ def water(values: Mapping[str, object], points: tuple[Point, ...], distance: flo
             faults.append(Fault("site.toml", None, "water.surfaces", name, "this point stands twice"))
         if point and point.kind != "water":
             faults.append(Fault("points.csv", point.row, "kind", point.kind, f"{name} is listed as a water surface in site.toml; correct one"))
+        said = {}
+        if name in listed and len(listed) <= 2:
+            said["site.toml"] = float(listed.index(name))
         if point and point.shore:
-            places[name] = float(point.shore == "far")
-        elif point and point.position is not None:
-            places[name] = point.position / distance
-        elif name in listed[:2] and len(listed) <= 2:
-            places[name] = float(listed.index(name))
-        else:
-            faults.append(Fault("points.csv", point.row if point else None, "shore", name,
-                                "say where this water surface is: shore near or far, or its position"))
+            said["shore"] = float(point.shore == "far")
+        if point and point.position is not None:
+            said["position"] = point.position / distance
+        places[name] = said.get("position", next(iter(said.values()), math.nan))
+        if not said:
+            faults.append(Fault("site.toml", None, "water.surfaces", name,
+                                "say in points.csv where this water surface is: shore near or far, or its position"))
+        elif max(said.values()) - min(said.values()) > 0.5 or not -0.05 <= places[name] <= 1.05:
+            faults.append(Fault("points.csv", point.row, "shore" if point.shore else "position", name, "this water surface can't be there: "
+                                "surfaces in site.toml are near shore first, and a position lies between the shores"))
     between = values.get("between_shores") or Stated(0.0, schema.DEFAULT_SHORES_PER_METRE * distance, True)
     return Water(places, values["touch"], values["touch_common"], between)
 
@@ -133,6 +143,10 @@ def resolve(book: FieldBook, faults: list[Fault]) -> FieldBook:
     readings = [_with_instrument(r, book, faults) for r in book.readings]
     visits = {r.visit for r in readings}
     only = next(iter(visits)) if len(visits) == 1 else ""
+    named = {h.visit for h in book.heights if h.visit}
+    if visits == {""} and len(named) == 1:
+        only = named.pop()
+        readings = [dataclasses.replace(r, visit=only) for r in readings]
     heights = [dataclasses.replace(h, visit=h.visit or only) for h in book.heights]
     book = dataclasses.replace(book, readings=tuple(readings), heights=tuple(heights))
     _check_setups(book, faults)
@@ -178,8 +192,10 @@ def _with_instrument(r: Reading, book: FieldBook, faults: list[Fault]) -> Readin
         fault("instrument", r.instrument, f"this instrument is not in site.toml{nearest(r.instrument, names)}")
     if not r.instrument and len(names) > 1:
         fault("instrument", "", "say which instrument: the book names " + ", ".join(names))
-    if r.distance < 0:
-        fault("distance", r.distance, "a distance can't be negative")
+    if r.point.startswith(AXIS):
+        fault("point", r.point, "a telescope axis can't be read; its height belongs in heights.csv")
+    if abs(r.reading) > HIGHEST:
+        fault("reading", f"{r.reading:g} m", "no staff is that long: is the unit right?")
     limit = book.line.distance
     if r.distance > limit.value + 3 * limit.u + 0.01 * limit.value:
         fault("distance", f"{r.distance:g} m", f"longer than the longest sight of {limit.value:g} m in site.toml: correct one of them")
@@ -187,8 +203,6 @@ def _with_instrument(r: Reading, book: FieldBook, faults: list[Fault]) -> Readin
         fault("status", r.status, "write struck, or leave the cell blank")
     if r.struck and not r.remark:
         fault("remark", "", "a struck row needs a remark that says why")
-    if r.u is not None and r.u < 0 or r.u_distance is not None and r.u_distance < 0:
-        fault("u", "", "an uncertainty can't be negative")
     if r.upper is not None and r.lower is not None and not r.lower <= r.reading <= r.upper and not r.planned:
         fault("upper", r.upper, f"the stadia wires must enclose the reading: {r.lower} ≤ {r.reading} ≤ {r.upper} does not hold")
     return dataclasses.replace(r, instrument=r.instrument or (names[0] if len(names) == 1 else ""))
@@ -202,6 +216,10 @@ def _check_setups(book: FieldBook, faults: list[Fault]) -> None:
             setups[r.setup].append(r)
     if not setups:
         faults.append(Fault("readings.csv", None, "", "", "every row is struck: nothing is left to reduce"))
+    longest = max((r.distance for rows in setups.values() for r in rows), default=0.0)
+    if LONG < longest <= book.line.distance.value / 2:
+        faults.append(Fault("site.toml", None, "line.distance", f"{book.line.distance.value:g} m",
+                            f"this is to be the longest sight, and the longest one in readings.csv is {longest:g} m: correct one of them"))
     tied = {end for h in book.heights for end in (h.start, h.end)}
     for setup, rows in setups.items():
         for column in ("instrument", "visit"):
@@ -217,15 +235,13 @@ def _check_setups(book: FieldBook, faults: list[Fault]) -> None:
                                     "in between, the second set-up needs a name of its own"))
         if len(first) == 1 and AXIS + setup not in tied:
             faults.append(Fault("readings.csv", rows[0].row, "setup", setup, "a single reading says nothing, since the height of the "
-                                f"instrument is unknown: read a second point, or give the height of {AXIS}{setup} in heights.csv"))
+                                f"instrument is unknown: read a second point, give the height of {AXIS}{setup} in heights.csv, or strike this row too"))
     for h in book.heights:
         for column, end in (("from", h.start), ("to", h.end)):
             if end.startswith(AXIS) and end[len(AXIS):] not in setups:
                 faults.append(Fault("heights.csv", h.row, column, end, f"there is no such set-up{nearest(end[len(AXIS):], setups)}"))
         if h.start == h.end:
             faults.append(Fault("heights.csv", h.row, "to", h.end, "a height difference needs two different points"))
-        if h.u is not None and h.u < 0:
-            faults.append(Fault("heights.csv", h.row, "u", str(h.u), "an uncertainty can't be negative"))
 
 
 def _check_names(book: FieldBook, faults: list[Fault]) -> None:
@@ -234,7 +250,9 @@ def _check_names(book: FieldBook, faults: list[Fault]) -> None:
     for name in book.water.surfaces:
         if name not in used:
             faults.append(Fault("site.toml", None, "water.surfaces", name, f"no reading or height names this point{nearest(name, used)}"))
-    for p in book.points:
+    for i, p in enumerate(book.points):
+        if p.point in {other.point for other in book.points[:i]}:
+            faults.append(Fault("points.csv", p.row, "point", p.point, "this point stands twice"))
         for column, value, known in (("kind", p.kind, schema.POINT_KINDS), ("shore", p.shore, ("", *schema.SHORES))):
             if value not in known:
                 faults.append(Fault("points.csv", p.row, column, value, f"write one of: {', '.join(filter(None, known))}"))
@@ -263,16 +281,17 @@ def _check_times(book: FieldBook, faults: list[Fault]) -> None:
         return
     if len({g.gauge for g in book.gauge}) > 1:
         faults.append(Fault("gauge.csv", book.gauge[-1].row, "gauge", book.gauge[-1].gauge, "this version reads one gauge; keep the other apart"))
+        return
     for before, after in zip(book.gauge, book.gauge[1:]):
         if after.time <= before.time:
-            faults.append(Fault("gauge.csv", after.row, "time", "", "gauge rows must follow one another in time"))
+            faults.append(Fault("gauge.csv", after.row, "time", _clock(after.time), "gauge rows must follow one another in time"))
     touches = [("readings.csv", r.row, r.time) for r in book.readings if r.point in book.water.surfaces and not r.struck and not r.planned]
     touches += [("heights.csv", h.row, h.time) for h in book.heights if {h.start, h.end} & set(book.water.surfaces)]
     for file, row, time in touches:
         if time is None:
             faults.append(Fault(file, row, "time", "", "the book has a gauge, so a touch of the water needs its time"))
         elif not book.gauge[0].time <= time <= book.gauge[-1].time:
-            faults.append(Fault(file, row, "time", "", "outside the gauge's record: read the gauge before the first and after the last touch"))
+            faults.append(Fault(file, row, "time", _clock(time), "outside the gauge's record: read the gauge before the first and after the last touch"))
 
 
 def _check_identical(book: FieldBook, faults: list[Fault]) -> None:
@@ -282,21 +301,22 @@ def _check_identical(book: FieldBook, faults: list[Fault]) -> None:
         if "time" not in headers:
             continue
         seen: dict[tuple[str, ...], int] = {}
+        told = [headers.index(c) for c in ("time", "reading") if c in headers]
         for cells, row in zip(table.rows, table.lines):
-            if cells[headers.index("time")] and cells in seen:
-                faults.append(Fault(name, row, "", ", ".join(cells), f"identical to row {seen[cells]} in everything including the time: remove the copy"))
+            if all(cells[i] for i in told) and cells in seen:
+                faults.append(Fault(name, row, "", ", ".join(cells), f"identical to row {seen[cells]} in everything including the time: remove "
+                                    "the copy; if it was a second pointing, give its time to the second"))
             seen.setdefault(cells, row)
 
 
 def _with_airs(book: FieldBook, faults: list[Fault]) -> FieldBook:
     """Blank airs filled in: pegs away from the water have an air of their own."""
     part = components(book)
-    long_parts = {part[AXIS + r.setup] for r in book.readings if not r.struck and r.distance > book.line.distance.value / 2}
     airs, readings = dict(book.airs), []
     for r in book.readings:
         here = part.get(AXIS + r.setup)
         if not r.air and not r.struck and r.instrument:
-            at_lake = here in long_parts or here == part.get("", object())
+            at_lake = here == part.get("", object())
             named = sorted({o.air for o in book.readings if o.air and not o.struck and part.get(AXIS + o.setup) == here})
             if at_lake or len(named) > 1:
                 named = list(book.airs)
@@ -319,6 +339,10 @@ def _with_airs(book: FieldBook, faults: list[Fault]) -> FieldBook:
                                 'give k = "0.13 ± 0.5", or gradient = "-0.02 ± 0.05 K/m" with temperature and pressure'
                                 + (" (rows of air.csv are read, but not yet turned into a gradient)" if book.air_readings else "")))
     return dataclasses.replace(book, readings=tuple(readings), airs=airs)
+
+
+def _clock(seconds: float) -> str:
+    return datetime.datetime.fromtimestamp(seconds, datetime.timezone.utc).isoformat()
 
 
 def _default(quantity: units.Quantity) -> Stated:

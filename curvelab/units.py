@@ -247,6 +247,8 @@ def parse_cell(text: str, dimension: str, unit: str | None) -> Quantity:
         bare = _BARE.fullmatch(_clean(text))
         if unit is None and bare and dimension != "number":
             raise UnitError("neither the cell nor its column has a unit; write the unit in one of them")
+        if unit is not None and not re.search("[0-9]", text):
+            raise UnitError("not a number; write the number alone, or leave the cell blank")
         if unit is not None and not bare:
             raise UnitError(f"not a bare number, yet the column's header has the unit [{unit}]; write the number "
                             "alone, or take the unit out of the header and put one in every cell")

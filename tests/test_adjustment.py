@@ -235,6 +235,19 @@ def test_a_line_that_only_the_curvature_would_tie_is_refused(tmp_path):
         curvelab.adjust(book(tmp_path, readings="setup,point,distance [m],reading [m]\nS1,near water,10,1.5\nS1,target,2000,0.273\n" + extra))
 
 
+def test_an_exact_row_is_one_that_nothing_checks(tmp_path):
+    result = curvelab.adjust(book(tmp_path, heights="from,to,height [m],u [mm]\nfar water,target,1.5,0\n"))
+    assert any(label.startswith("heights.csv row 2") for label in result.unchecked)
+
+
+def test_without_water_the_air_is_its_own_and_the_verdict_says_so(tmp_path):
+    site = SITE.replace('surfaces = ["near water", "far water"]', "")
+    heights = "from,to,height [m]\nnear water,target,1.5\n"
+    result = curvelab.adjust(book(tmp_path, site=site, heights=heights))
+    assert result.refraction["over land at S1"].u * R == pytest.approx(1.0)
+    assert "touches the water" in curvelab.decide(result).sentence
+
+
 def test_pegs_on_a_meadow_need_no_tie():
     assert {"peg A", "peg B"}.isdisjoint(curvelab.adjust(curvelab.read_fieldbook(DATA / "two_kilometres")).heights)
 

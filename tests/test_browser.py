@@ -154,7 +154,8 @@ def fault(page):
 def pixels(page):
     """Grey values of the picture that is shown."""
     shown = page.locator("img.curvelab-picture, .curvelab-picture img").evaluate(
-        """async image => { await image.decode(); const canvas = document.createElement('canvas');
+        """async image => { while (true) try { await image.decode(); break; } catch (replaced) { await new Promise(requestAnimationFrame); }
+        const canvas = document.createElement('canvas');
         canvas.width = image.naturalWidth; canvas.height = image.naturalHeight;
         canvas.getContext('2d').drawImage(image, 0, 0); return canvas.toDataURL().split(',')[1]; }""")
     return np.asarray(Image.open(io.BytesIO(base64.b64decode(shown))).convert("L"))

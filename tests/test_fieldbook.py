@@ -105,6 +105,21 @@ BAD = {
     "broken toml": (dict(site=SITE + "[[\n"), "site.toml", "", "not valid TOML"),
     "empty table": (dict(readings=""), "readings.csv", "", "empty"),
     "untied target": (dict(heights=None, site=SITE.replace(', "far water"', "")), "readings.csv", "", "height of target above the water"),
+    "magnification as text": (dict(site=SITE.replace("[air.lake]", 'magnification = "24x"\n[air.lake]')), "site.toml", "instrument.A.magnification", "bare number"),
+    "no magnification": (dict(site=SITE.replace("[air.lake]", "magnification = 0\n[air.lake]")), "site.toml", "instrument.A.magnification", "above zero"),
+    "same as a list": (dict(site=SITE.replace("[air.lake]", "[instrument.B]\nsame_as = [1]\n[air.lake]")), "site.toml", "instrument.B.same_as", "text in quotes"),
+    "private as text": (dict(site='private = "false"\n' + SITE), "site.toml", "private", "without quotes"),
+    "another format": (dict(site=SITE.replace("format = 1", "format = 2")), "site.toml", "format", "format = 1"),
+    "negative u": (dict(heights="from,to,height [m],u [mm]\nfar water,target,1.5,-1\n"), "heights.csv", "u", "negative"),
+    "millimetres as metres": (dict(readings=READINGS.replace("1.5000", "1500")), "readings.csv", "reading", "is the unit right?"),
+    "a line longer than its sights": (dict(site=SITE.replace("2000 m ± 2 m", "5000 m ± 2 m")), "site.toml", "line.distance", "longest"),
+    "shores swapped": (dict(points="point,kind,shore\nnear water,water,far\nfar water,water,near\n"), "points.csv", "shore", "can't be there"),
+    "water beyond the shores": (dict(points="point,kind,position [m]\nfar water,water,9000\n"), "points.csv", "position", "can't be there"),
+    "a point twice": (dict(points="point,kind\ntarget,target\ntarget,mark\n"), "points.csv", "point", "twice"),
+    "three surfaces": (dict(site=SITE.replace('"far water"]', '"far water", "target"]')), "site.toml", "water.surfaces", "shore near or far"),
+    "visits that nothing ties": (dict(readings="setup,point,distance [m],reading [m],visit\nS1,near water,10,1.5,mon\nS1,target,2000,0.3,mon\n",
+                                      heights="from,to,height [m],visit\nfar water,target,1.5,tue\n"), "readings.csv", "", "nothing ties the water level"),
+    "a reading on an axis": (dict(readings=READINGS + "S1,axis:S2,20,1.5\n"), "readings.csv", "point", "heights.csv"),
     "same as nobody": (dict(site=SITE.replace("[air.lake]", '[instrument.B]\nsame_as = "Q"\n[air.lake]')), "site.toml", "instrument.B.same_as", "no such instrument"),
 }
 
@@ -114,6 +129,17 @@ def test_each_fault_says_where_what_and_what_to_do(case, tmp_path):
     files, file, column, remedy = BAD[case]
     found = faults(tmp_path, **files)
     assert any(f.file == file and f.column == column and remedy in f.remedy for f in found), [str(f) for f in found]
+
+
+def test_pointings_within_one_minute_are_repeats_and_can_be_planned(tmp_path):
+    rows = "".join(f"S1,target,2000,{v},2031-05-03T09:10:00+02:00\n" for v in (0.271, 0.272, 0.273))
+    first = book(tmp_path, readings="setup,point,distance [m],reading [m],time\nS1,near water,10,1.5,\n" + rows)
+    assert curvelab.plan(first).separation == pytest.approx(curvelab.adjust(first).ellipsoid_curvature / curvelab.adjust(first).planned_u)
+
+
+def test_a_limit_may_be_written_with_its_sign(tmp_path):
+    site = SITE.replace('collimation = "0 ± 5 µrad"', 'tolerance = "± 2 mm per 30 m"')
+    assert book(tmp_path, site=site).instruments["A"].tolerance.value == pytest.approx(2e-3 / 30)
 
 
 def test_all_faults_come_at_once(tmp_path):
