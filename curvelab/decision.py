@@ -10,7 +10,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from statistics import NormalDist
 
 import numpy as np
@@ -65,7 +65,16 @@ class Verdict:
     radius: tuple[float, float]
     excess: Diagnosis
     remarks: tuple[str, ...]
-    sentence: str
+
+    @property
+    def finding(self) -> str:
+        """What was shown and how surely, without the remarks; metric."""
+        return _finding(self, "metric")
+
+    @property
+    def sentence(self) -> str:
+        """The finding and the remarks, in plain English, metric."""
+        return self.describe()
 
     def describe(self, units: str = "metric", reader: str = "public") -> str:
         """The verdict in plain English.
@@ -78,8 +87,9 @@ class Verdict:
         """
         if units not in ("metric", "us") or reader not in ("public", "lab"):
             raise ValueError(f"units={units!r}, reader={reader!r}: choose units 'metric' or 'us' and reader 'public' or 'lab'")
-        text = _sentence(self, units)
-        return f"{text} {_numbers(self, units)}" if reader == "lab" else text
+        notes = [f"{note[0].upper()}{note[1:]}." for note in self.remarks]
+        numbers = [_numbers(self)] if reader == "lab" else []
+        return " ".join([_finding(self, units), *notes, *numbers])
 
 
 def gate(alpha: float, power: float) -> float:
@@ -146,11 +156,10 @@ def decide(result: Result) -> Verdict:
                      worst(kappa.value, flat), worst(excess, round_)]
     separation = expected / max(kappa.u, result.planned_u) if max(kappa.u, result.planned_u) else math.inf
     least = gate(min(rule.alpha_flat, rule.alpha_ellipsoid), rule.power)
-    verdict = Verdict(
+    return Verdict(
         result, _outcome(result, separation, least, probabilities), kappa.value / kappa.u if kappa.u else math.copysign(math.inf, kappa.value),
         excess / math.hypot(kappa.u, geoid.u), separation, least, *probabilities,
-        radius_interval(kappa.value, kappa.u), diagnose(result, excess), _remarks(result), "")
-    return replace(verdict, sentence=_sentence(verdict, "metric"))
+        radius_interval(kappa.value, kappa.u), diagnose(result, excess), _remarks(result))
 
 
 def worst(value: float, contributions: Sequence[Contribution]) -> float:
@@ -229,15 +238,15 @@ def _km(metres: float, system: str) -> str:
     """A radius to three figures."""
     value = metres / (1609.344 if system == "us" else 1000)
     digits = 2 - math.floor(math.log10(value))
-    return f"{round(value, digits):,.0f} {'miles' if system == 'us' else 'km'}".replace(",", " ")
+    return f"{round(value, digits):,.0f}\u00a0{'miles' if system == 'us' else 'km'}".replace(",", "\u00a0")
 
 
 def _offset(metres: float, system: str) -> str:
     return f"{metres / 0.0254:.1f} in" if system == "us" else f"{metres * 1000:.0f} mm"
 
 
-def _sentence(verdict: Verdict, system: str) -> str:
-    """One sentence that says what was shown, one that says how surely or why not."""
+def _finding(verdict: Verdict, system: str) -> str:
+    """What was shown, and how surely or why not."""
     rule, distance = verdict.result.book.rule, longest(verdict.result).reading.distance
     length = f"{distance / 1609.344:.2f} miles" if system == "us" else f"{distance:.0f} m"
     low, high = verdict.radius
@@ -261,8 +270,7 @@ def _sentence(verdict: Verdict, system: str) -> str:
         "both rejected": f"Over {length} the measurement fits neither flat water nor water that follows the Earth: something in it is not as "
                          f"stated.{_explained(verdict, system)} {radius}",
     }
-    notes = "".join(f" {note[0].upper()}{note[1:]}." for note in verdict.remarks)
-    return texts[verdict.outcome] + notes
+    return texts[verdict.outcome]
 
 
 def _fits(verdict: Verdict) -> str:
@@ -296,7 +304,7 @@ def _worst_note(verdict: Verdict) -> str:
     return " A level at the limit of its tolerance could have done this: test the level." if lucky else ""
 
 
-def _numbers(verdict: Verdict, system: str) -> str:
+def _numbers(verdict: Verdict) -> str:
     kappa, expected = verdict.result.curvature, verdict.result.ellipsoid_curvature
     return (f"κ = ({kappa.value * 1e6:.4f} ± {kappa.u * 1e6:.4f})/1000 km (standard uncertainty), ellipsoid {expected * 1e6:.4f}/1000 km; "
             f"z(flat) = {verdict.z_flat:.2f}, z(ellipsoid) = {verdict.z_ellipsoid:.2f}, separation {verdict.separation:.2f} "

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import contextlib
 import math
+import threading
 from collections.abc import Iterator, Sequence
 
 import matplotlib
@@ -21,6 +22,7 @@ COVERAGE = 1.959964
 # name, colour, dash, hatching of the band, words
 HYPOTHESES = (("flat", FLAT, "--", "////", "flat water"), ("ellipsoid", ROUND, "-", "", "follows the Earth"))
 
+_ONE_AT_A_TIME = threading.RLock()  # matplotlib's settings are shared by all threads
 _STYLE = {
     "figure.facecolor": PAPER, "axes.facecolor": PAPER, "savefig.facecolor": PAPER, "font.family": "DejaVu Sans",
     "font.size": 11.0, "axes.labelsize": 11.0, "axes.titlesize": 12.0, "axes.titlelocation": "left", "axes.spines.top": False,
@@ -33,7 +35,7 @@ _PROJECTOR = {"font.size": 18.0, "axes.labelsize": 18.0, "axes.titlesize": 20.0,
 @contextlib.contextmanager
 def style(projector: bool = False) -> Iterator[None]:
     """The look of every picture: for the screen, or in large type for a projector."""
-    with matplotlib.rc_context(_STYLE | (_PROJECTOR if projector else {})):
+    with _ONE_AT_A_TIME, matplotlib.rc_context(_STYLE | (_PROJECTOR if projector else {})):
         yield
 
 

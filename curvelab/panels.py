@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import base64
 import html
 import io
 import math
+import threading
 from pathlib import Path
 from typing import Any
 
@@ -30,7 +32,7 @@ CONTROLS = {
     "collimation": ("Collimation error", "µrad", -100.0, 100.0, 1.0, 0.0),
 }
 GRADIENT_U, COLLIMATION_U = "0.03 K/m", "10 µrad"
-SIZE = (11.6, 5.0)  # inches at 100 dpi
+SIZE = (11.6, 4.5)  # inches at 100 dpi
 
 
 class LivePage(widgets.VBox):
@@ -60,14 +62,15 @@ class LivePage(widgets.VBox):
         FigureCanvasAgg(self.figure)
         self.picture = widgets.Image(format="png", width=int(SIZE[0] * 100), height=int(SIZE[1] * 100))
         self.sentence, self.fault = widgets.HTML(), widgets.HTML()
+        self.notes = widgets.HTML()
+        self._turn = threading.RLock()  # a kernel may answer two controls at a time
         self._chosen: FieldBook | None = None
         self._as_read: dict[str, float] = {}
         boxes = [_labelled(name, slider) for name, slider in self.controls.items()]
         for widget, css in ((self.picture, "picture"), (self.sentence, "sentence"), (self.book, "book"), (self.fault, "fault")):
             widget.add_class(f"curvelab-{css}")
-        cautions = widgets.HTML("<small><b>Cautions.</b> " + " ".join(map(html.escape, CAUTIONS)) + "</small>")
         super().__init__([self.book, widgets.GridBox(boxes, layout={"grid_template_columns": "repeat(2, max-content)", "grid_gap": "0 2em"}),
-                          self.fault, self.sentence, self.picture, cautions])
+                          self.fault, self.sentence, self.picture, self.notes])
         self.book.observe(self._choose, "value")
         for slider in self.controls.values():
             slider.observe(self._update, "value")
@@ -75,50 +78,59 @@ class LivePage(widgets.VBox):
 
     def _choose(self, change: Any = None) -> None:
         """Open the chosen field book and set the controls to what it says."""
-        self._chosen, self._as_read = None, {}
-        try:
-            if self.book.value != NO_BOOK:
-                book = read_fieldbook(self.folder / self.book.value)
-                self._as_read = _settings(adjust(book))
-                self._chosen = book
-        except Exception as error:  # a fault shows on the page, in words
-            self._show_fault(error)
-            return
-        for name, slider in self.controls.items():
-            slider.unobserve(self._update, "value")
-            slider.disabled = name in ("length", "height") and self._chosen is not None
-            if name in self._as_read:
-                slider.value = self._as_read[name]
-                self._as_read[name] = slider.value
-            slider.observe(self._update, "value")
-        self._update()
+        with self._turn:
+            self._chosen, self._as_read = None, {}
+            try:
+                if self.book.value != NO_BOOK:
+                    book = read_fieldbook(self.folder / self.book.value)
+                    self._as_read = _settings(adjust(book))
+                    self._chosen = book
+            except Exception as error:  # a fault shows on the page, in words
+                self._show_fault(error)
+                return
+            for name, slider in self.controls.items():
+                slider.unobserve(self._update, "value")
+                slider.disabled = name in ("length", "height") and self._chosen is not None
+                slider.value = self._as_read.get(name, slider.value)
+                slider.observe(self._update, "value")
+            self._update()
 
     def _update(self, change: Any = None) -> None:
         """Compute and draw; a fault shows in words and leaves the last picture."""
-        try:
-            result, text = self._result()
-            self._draw(result)
-        except Exception as error:  # a fault shows on the page, in words
-            self._show_fault(error)
-            return
-        self.fault.value = ""
-        self.sentence.value = f'<div style="font-size:18px;line-height:1.35;max-width:62em">{html.escape(text)}</div>'
+        with self._turn:
+            if self.book.value != NO_BOOK and self._chosen is None:
+                return  # a book with a fault is chosen: its message stands
+            try:
+                result, text, notes = self._result()
+                self._draw(result)
+            except Exception as error:  # a fault shows on the page, in words
+                self._show_fault(error)
+                return
+            self.fault.value = ""
+            self.sentence.value = f'<div style="font-size:17px;line-height:1.3;max-width:64em">{html.escape(text)}</div>'
+            told = "".join(f"{html.escape(note[0].upper() + note[1:])}. " for note in notes)
+            self.notes.value = f'<div style="line-height:1.35;max-width:75em">{told}<b>Cautions.</b> {" ".join(map(html.escape, CAUTIONS))}</div>'
 
     def _show_fault(self, error: Exception) -> None:
         text = html.escape(str(error)).replace("\n", "<br>")
+        self.sentence.value = ""
+        self.notes.value = "The picture is still the last one that could be worked out."
+        for slider in self.controls.values():
+            slider.disabled = self.book.value != NO_BOOK and self._chosen is None
         self.fault.value = f'<div role="alert" style="font-size:16px;border-left:6px solid #a84300;padding-left:0.6em"><b>This can\'t be worked out.</b> {text}</div>'
 
-    def _result(self) -> tuple[Result, str]:
-        """The result to show and the sentence that goes with it."""
+    def _result(self) -> tuple[Result, str, tuple[str, ...]]:
+        """The result to show, what it says, and what to know beside it."""
         values = {name: slider.value for name, slider in self.controls.items()}
         if self._chosen is None:
             planned = plan(single_line(values["length"], gradient=f"{values['gradient']:.4f} ± {GRADIENT_U}",
                                        collimation=f"{values['collimation']:.3f} ± {COLLIMATION_U}"))
-            return planned.result, planned.describe()
-        moved = {name: values[name] for name in ("gradient", "collimation") if values[name] != self._as_read[name]}
-        result = adjust(self._chosen, what_if(self._chosen, **moved))
+            return planned.result, planned.describe(), ()
+        moved = {name: values[name] for name in ("gradient", "collimation")
+                 if abs(values[name] - self._as_read[name]) > CONTROLS[name][4] / 2}
+        verdict = decide(adjust(self._chosen, what_if(self._chosen, **moved)))
         told = " and ".join(f"a {CONTROLS[name][0].lower()} of {value:g} {CONTROLS[name][1]}" for name, value in moved.items())
-        return result, (f"What if, with {told}: " if moved else "") + decide(result).sentence
+        return verdict.result, (f"What if, with {told}: " if moved else "") + verdict.finding, verdict.remarks
 
     def _draw(self, result: Result) -> None:
         """The three pictures of a result, the curvature axis first."""
@@ -142,6 +154,11 @@ class LivePage(widgets.VBox):
             out = io.BytesIO()
             self.figure.savefig(out, format="png", metadata={"Software": None}, pil_kwargs={"compress_level": 1})
         self.picture.value = out.getvalue()
+
+    def _repr_mimebundle_(self, **kwargs: Any) -> dict[str, Any]:
+        """The live page; where no kernel runs, its picture and what that shows."""
+        still = {"image/png": base64.b64encode(self.picture.value).decode(), "text/plain": self.describe()}
+        return still | {k: v for k, v in super()._repr_mimebundle_(**kwargs).items() if k not in still}
 
     def describe(self) -> str:
         """What the picture shows, read back from what was drawn."""

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import base64
 import math
 import shutil
+import threading
 
 import matplotlib
 import numpy as np
@@ -77,6 +79,25 @@ def test_drawing_leaves_no_figure_open_and_no_setting_changed(page):
 
 def test_equal_settings_give_equal_bytes():
     assert panels.LivePage(DATA).picture.value == panels.LivePage(DATA).picture.value
+
+
+def test_two_controls_at_a_time_draw_the_same_as_one_after_the_other():
+    """A kernel may answer messages in several threads; matplotlib's settings are shared by all of them."""
+    pages = [panels.LivePage(DATA) for _ in range(3)]
+    threads = [threading.Thread(target=setattr, args=(page.book, "value", "builders_level")) for page in pages]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    alone = panels.LivePage(DATA)
+    alone.book.value = "builders_level"
+    assert all(page.picture.value == alone.picture.value for page in pages)
+
+
+def test_without_a_kernel_the_page_is_a_picture_and_a_sentence(page):
+    bundle = page._repr_mimebundle_()
+    assert base64.b64decode(bundle["image/png"]) == page.picture.value
+    assert bundle["text/plain"] == page.describe() and "application/vnd.jupyter.widget-view+json" in bundle
 
 
 def test_every_figure_draws_on_given_axes():

@@ -313,7 +313,7 @@ def test_cell(text, dimension, unit, expected):
     ("5", "length", "m ± 1 m", "no unit known here"),
     ("24", "number", "m", "write the number alone"),
     ("24 m", "number", None, "write the number alone"),
-    ("", "length", "m", "not a bare number"),
+    ("", "length", "m", "not a number"),
     ("2,140", "length", "m", "write '2.140' or '2140'"),
     ("n/a", "length", None, "no number at 'n/a'"),
 ])
