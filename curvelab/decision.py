@@ -7,24 +7,23 @@ it found; only then are the two tested, each at its own rate.
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from statistics import NormalDist
 
 import numpy as np
 
 from . import units
-from .adjustment import Result, adjust, longest
+from .adjustment import UNCHECKED, Estimate, Result, adjust, longest
 from .fieldbook import with_struck
+from .instrument import in_words
 from .refraction import REFERENCE_RADIUS
 from .records import FieldBookError
-from .uncertainty import NORMAL, RECTANGULAR, Contribution, combine, two_sided
+from .uncertainty import COVERAGE, NORMAL, RECTANGULAR, Contribution, combine, two_sided
 
 MISFIT = 0.01
 GROSS = 6.0  # repeats that scatter so many times more than was stated hold a blunder
-COVERAGE = NormalDist().inv_cdf(0.975)
 OUTCOMES = ("readings disagree", "too uncertain to decide", "undecided", "flat rejected", "ellipsoid rejected", "both rejected")
 
 
@@ -158,16 +157,16 @@ def decide(result: Result) -> Verdict:
     least = gate(min(rule.alpha_flat, rule.alpha_ellipsoid), rule.power)
     return Verdict(
         result, _outcome(result, separation, least, probabilities), kappa.value / kappa.u if kappa.u else math.copysign(math.inf, kappa.value),
-        excess / math.hypot(kappa.u, geoid.u), separation, least, *probabilities,
+        excess / math.hypot(kappa.u, geoid.u) if kappa.u or geoid.u else math.copysign(math.inf, excess), separation, least, *probabilities,
         radius_interval(kappa.value, kappa.u), diagnose(result, excess), _remarks(result))
 
 
 def worst(value: float, contributions: Sequence[Contribution]) -> float:
-    """Largest two-sided p when each tolerance sits at one of its limits and the rest is random."""
-    limits = [math.sqrt(3) * c.u for c in contributions if c.distribution == RECTANGULAR]
+    """Largest two-sided p over all levels within tolerance, the rest random: every tolerance helps as far as it can."""
+    reach = sum(math.sqrt(3) * c.u for c in contributions if c.distribution == RECTANGULAR)
+    left = max(0.0, abs(value) - reach)
     rest = [c for c in contributions if c.distribution != RECTANGULAR]
-    shifts = [sum(signs) for signs in itertools.product(*((-x, x) for x in limits))]
-    return max(two_sided(value - shift, rest) if combine(rest) else float(value == shift) for shift in shifts)
+    return two_sided(left, rest) if combine(rest) else float(left == 0)
 
 
 def _outcome(result: Result, separation: float, least: float, p: Sequence[float]) -> str:
@@ -214,24 +213,45 @@ def _remarks(result: Result) -> tuple[str, ...]:
         remarks.append("no reading or height touches the water, so this is the curvature of level lines, not of the water")
     if result.book.sealed:
         remarks.append("the seal of the plan is not checked by this version")
+    k, checked = _stated_k(result)
+    if checked < UNCHECKED:
+        remarks.append(f"this rests on the air over the lake being as stated, k = {k.value:.2f} ± {k.u:.2f}, which no reading tests")
     for label in gross_repeats(result):
         remarks.append(f"the repeats in {label} scatter more than {GROSS:.0f} times what was stated")
     if result.unchecked:
         remarks.append("nothing checks " + "; ".join(result.unchecked))
+    weak = [f"{label} (a blunder of {blunder * 1000:.0f} mm would pass)" for label, blunder in result.weak if label not in result.unchecked]
+    if weak:
+        remarks.append("hardly anything checks " + "; ".join(weak))
+    copies = [h.row for i, h in enumerate(result.book.heights) if any(replace(h, row=0) == replace(o, row=0) for o in result.book.heights[:i])]
+    if copies:
+        remarks.append(f"a copy is no check: heights.csv row {', '.join(map(str, copies))} says word for word what an earlier one says")
+    idle = [f"[{section}.{name}]" for section, names in (("scale", result.book.scales), ("staff", result.book.staffs)) for name in names
+            if name not in {getattr(r, section) for r in result.book.readings}]
+    if idle:
+        remarks.append(f"no row names {', '.join(idle)}")
     struck = [str(r.row) for r in result.book.readings if r.struck]
     if struck:
-        remarks.append(f"readings.csv row{'s' if len(struck) > 1 else ''} {', '.join(struck)} struck; " + _with_struck(result))
+        remarks.append(f"struck: readings.csv row {', '.join(struck)}; {_with_struck(result)}")
     if result.book.invented:
         remarks.append("invented data")
     return tuple(remarks)
 
 
+def _stated_k(result: Result) -> tuple[Estimate, float]:
+    """k of the air of the longest sight as the book states it, and the redundancy number of that statement."""
+    key = ("refraction", longest(result).reading.air)
+    at = next(i for i, row in enumerate(result.rows) if row.kind == "prior" and key in row.terms)
+    row = result.rows[at]
+    return Estimate(row.value * REFERENCE_RADIUS, row.u * REFERENCE_RADIUS), float(result.solution.redundancy[at])
+
+
 def _with_struck(result: Result) -> str:
     try:
-        other = adjust(with_struck(result.book)).curvature
+        other = decide(adjust(with_struck(result.book)))
     except FieldBookError:
         return "with what was struck the book contradicts itself"
-    return f"with what was struck the curvature is {other.value * 1e6:.4f} ± {other.u * 1e6:.4f} per 1000 km"
+    return f"with what was struck the verdict is \"{other.outcome}\""
 
 
 def _km(metres: float, system: str) -> str:
@@ -256,26 +276,27 @@ def _finding(verdict: Verdict, system: str) -> str:
         radius = f"The radius is at least {_km(low, system)} and has no upper bound, so flat water still fits."
     else:
         radius = f"The radius that fits lies between {_km(low, system)} and {_km(high, system)} (95 %)."
+        if verdict.outcome in ("undecided", "ellipsoid rejected"):
+            radius += f" Flat water is outside those 95 %, but the rule asks for {100 - 100 * rule.alpha_flat:g} %."
     texts = {
         "readings disagree": f"The readings over {length} contradict one another beyond their uncertainty, so they say nothing about "
                              "the shape of the water; find the blunder first.",
         "too uncertain to decide": f"Over {length} this measurement can't tell flat water from water that follows the Earth: the two lie only "
-                                   f"{verdict.separation:.1f} standard uncertainties apart, and {verdict.gate:.1f} were asked for."
+                                   f"{verdict.separation:.2f} typical errors (standard uncertainties) apart, and {verdict.gate:.2f} were asked for."
                                    + _explained(verdict, system),
         "undecided": f"Over {length} neither flat water nor water that follows the Earth can be excluded. {radius}" + _worst_note(verdict),
-        "flat rejected": f"Over {length} flat water is excluded (a flat lake would be rejected in error at most {100 * rule.alpha_flat:g} % of the time), "
-                         f"and {_fits(verdict)}. {radius}",
-        "ellipsoid rejected": f"Over {length} the measurement agrees with flat water and excludes water that follows the Earth "
-                              f"(in error at most {100 * rule.alpha_ellipsoid:g} % of the time); look for a tilt, the air or a blunder before you believe it. {radius}",
+        "flat rejected": f"Over {length} flat water is excluded (if all is as stated, in error at most {100 * rule.alpha_flat:g} % of the time), "
+                         f"and {_fits('water that follows the Earth', verdict.z_ellipsoid)}. {radius}",
+        "ellipsoid rejected": f"Over {length} water that follows the Earth is excluded (if all is as stated, in error at most "
+                              f"{100 * rule.alpha_ellipsoid:g} % of the time), and {_fits('flat water', verdict.z_flat)}. {radius}",
         "both rejected": f"Over {length} the measurement fits neither flat water nor water that follows the Earth: something in it is not as "
                          f"stated.{_explained(verdict, system)} {radius}",
     }
     return texts[verdict.outcome]
 
 
-def _fits(verdict: Verdict) -> str:
-    inside = abs(verdict.z_ellipsoid) < COVERAGE
-    return "the measurement agrees with water that follows the Earth" if inside else "water that follows the Earth can't be excluded"
+def _fits(what: str, z: float) -> str:
+    return f"the measurement agrees with {what}" if abs(z) < COVERAGE else f"{what} can't be excluded"
 
 
 def _explained(verdict: Verdict, system: str) -> str:
@@ -286,14 +307,17 @@ def _explained(verdict: Verdict, system: str) -> str:
     if abs(verdict.z_ellipsoid) < 1:
         return ""
     if not math.isnan(excess.collimation):
-        slope = f"{excess.collimation * 1200:.2f} in per 100 ft" if system == "us" else f"{excess.collimation * 30e3:.1f} mm per 30 m"
+        unit = "in per 100 ft" if system == "us" else "mm per 30 m"
+        slope = f"{in_words(excess.collimation)[unit]:.{2 if system == 'us' else 1}f} {unit}"
         causes.append(f"a line of sight tilted by {excess.collimation * 1e6:.0f} µrad ({slope})")
     if not math.isnan(excess.k):
-        causes.append(f"a k changed by {excess.k:+.2f}")
+        stated = _stated_k(verdict.result)[0].value
+        causes.append(f"air with k = {stated + excess.k:.2f} instead of {stated:.2f}")
     if not math.isnan(excess.height):
         causes.append(f"a height wrong by {_offset(abs(excess.height), system)} at the target")
     side = "more" if excess.offset > 0 else "less"
-    return (f" The offset found is {found:.1f} times that of the ellipsoid; the {_offset(abs(excess.offset), system)} {side} over "
+    told = f"is {found:.1f} times that of the ellipsoid" if found > 0 else "is negative"
+    return (f" The curvature found {told}; the {_offset(abs(excess.offset), system)} {side} over "
             f"{units.write(distance, 'mi', 2) if system == 'us' else f'{distance:.0f} m'} could come from any one of: {', '.join(causes)}."
             if causes else "")
 

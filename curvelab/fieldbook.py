@@ -115,9 +115,13 @@ def with_changes(book: FieldBook, changes: Mapping[str, object]) -> FieldBook:
     FieldBookError
     """
     site = copy.deepcopy(book.site)
+    if not isinstance(changes, Mapping) or not all(isinstance(path, str) for path in changes):
+        raise ValueError(f"changes {changes!r}: give a dictionary such as {{'instrument.A.tolerance': '1 mm per 30 m'}}")
     for path, value in changes.items():
         section, _, rest = path.partition(".")
         name, _, key = rest.rpartition(".")
+        if section in schema.NAMED and name not in site.get(section, {}):
+            raise FieldBookError([Fault("site.toml", None, path, "", f"this book has no {section} {name!r}{nearest(name, site.get(section, {}))}")])
         table = site
         for part in filter(None, (section, name) if rest else ()):
             table = table.setdefault(part, {})

@@ -17,10 +17,11 @@ import matplotlib.pyplot as plt
 import numpy as np
 from matplotlib.axes import Axes
 
+from .uncertainty import COVERAGE
+
 FLAT, ROUND, FOUND, WATER, PAPER = "#a84300", "#00557f", "#111111", "#7fb2c9", "#fffdf7"
-COVERAGE = 1.959964
 # name, colour, dash, hatching of the band, words
-HYPOTHESES = (("flat", FLAT, "--", "////", "flat water"), ("ellipsoid", ROUND, "-", "", "follows the Earth"))
+HYPOTHESES = (("flat", FLAT, "--", "////", "flat water"), ("ellipsoid", ROUND, "-", "", "ellipsoid"))
 
 _ONE_AT_A_TIME = threading.RLock()  # matplotlib's settings are shared by all threads
 _STYLE = {
@@ -39,7 +40,7 @@ def style(projector: bool = False) -> Iterator[None]:
         yield
 
 
-def curvature_axis(expected: float, u: float, *, found: float = math.nan, ax: Axes | None = None) -> Axes:
+def curvature_axis(expected: float, u: float, *, found: float = math.nan, note: str = "", ax: Axes | None = None) -> Axes:
     """The curvature axis: flat water at 0, the ellipsoid at 1/R, and what was found.
 
     Parameters
@@ -51,6 +52,8 @@ def curvature_axis(expected: float, u: float, *, found: float = math.nan, ax: Ax
     found : float
         Estimate [1/m]; while it is NaN, the picture shows where 95 of 100
         measurements would fall under either hypothesis.
+    note : str
+        Why the estimate decides nothing, if so; it is then drawn in grey.
     ax : Axes, optional
 
     Returns
@@ -70,9 +73,9 @@ def curvature_axis(expected: float, u: float, *, found: float = math.nan, ax: Ax
                     solid_capstyle="butt", gid=f"{name} interval")
         ax.annotate("bars: where 95 of 100\nmeasurements would fall", (0.005, 0.97), xycoords="axes fraction", ha="left", va="top")
     else:
-        ax.errorbar([found * unit], [0.35], xerr=[half], color=FOUND, marker="o", markersize=9, capsize=7, linewidth=2.5, gid="found")
-        ax.lines[-1].set_gid("found")
-        ax.annotate("measured, 95 %", (found * unit, 0.35), xytext=(0, -10), textcoords="offset points", ha="center", va="top", color=FOUND)
+        colour = "0.45" if note else FOUND
+        _dot(ax, [found * unit], [0.35], "found", xerr=[half], color=colour, linestyle=":" if note else "-")
+        ax.annotate(f"measured, 95 %{note and f': {note}'}", (found * unit, 0.35), xytext=(0, -10), textcoords="offset points", ha="center", va="top", color=FOUND)
     reach = max(half, 0.6 * centre)
     ends = [-reach, centre + reach] + ([] if math.isnan(found) else [found * unit - 1.1 * half, found * unit + 1.1 * half])
     ax.set_xlim(min(ends) - 0.1 * centre, max(ends) + 0.1 * centre)
@@ -114,9 +117,7 @@ def sight_chart(distances: np.ndarray, flat: tuple[np.ndarray, np.ndarray], elli
         ax.annotate(text, (distances[-1], height[-1]), xytext=(-6, 7 if name == "ellipsoid" else -7), textcoords="offset points", color=colour,
                     ha="right", va="bottom" if name == "ellipsoid" else "top", fontweight="bold")
     for distance, offset, u in points:
-        ax.errorbar([distance], [base + offset * 1000], yerr=[COVERAGE * u * 1000], color=FOUND, marker="o", markersize=7, capsize=5,
-                    linestyle="none")
-        ax.lines[-1].set_gid("reading")
+        _dot(ax, [distance], [base + offset * 1000], "reading", yerr=[COVERAGE * u * 1000], color=FOUND)
         ends.append((base + offset * 1000, COVERAGE * u * 1000))
     low, high = min(base, *(v - h for v, h in ends)), max(base, *(v + h for v, h in ends))
     room = 0.12 * (high - low)
@@ -124,12 +125,16 @@ def sight_chart(distances: np.ndarray, flat: tuple[np.ndarray, np.ndarray], elli
     ax.set_ylim(low - 2 * room, high + room)
     ax.set_yticks([tick for tick in ax.get_yticks() if low - 0.6 * room <= tick <= high + room])
     ax.axhline(base, color="0.35", linewidth=1, linestyle=":", gid="axis")
-    ax.spines["bottom"].set(color=WATER, linewidth=5)
+    if low - 2 * room <= 0:
+        ax.axhline(0, color=WATER, linewidth=5)
+        ax.annotate("still water", (0.01, 0), xycoords=("axes fraction", "data"), xytext=(0, 4), textcoords="offset points", va="bottom")
+    else:
+        ax.spines["bottom"].set(color=WATER, linewidth=5)
+        ax.annotate(f"still water, {axis_height:.2f} m below the dotted line (gap not to scale)", (0.01, 0.02), xycoords="axes fraction", va="bottom")
     box = ax.get_position()
     width, height = ax.figure.get_size_inches()
     times = distances[-1] * 1.02 * 1000 / (high - low + 3 * room) * (box.height * height) / (box.width * width)
     ax.set_title(f"Sight chart: water drawn straight, heights ×{_rounded(times)}")
-    ax.annotate(f"still water, {axis_height:.2f} m below the dotted line (gap not to scale)", (0.01, 0.02), xycoords="axes fraction", va="bottom")
     ax.set_xlabel("distance from the instrument [m]")
     ax.set_ylabel("line of sight above\nthe still water [mm]")
     ax.ticklabel_format(style="plain", useOffset=False)
@@ -158,11 +163,10 @@ def target_board(flat: tuple[float, float], ellipsoid: tuple[float, float], *, f
         low, high = (offset - COVERAGE * u) * 1000, (offset + COVERAGE * u) * 1000
         _band(ax, [0.15, 0.85], low, high, colour, hatch)
         ax.plot([0.15, 0.85], [offset * 1000] * 2, color=colour, linestyle=dash, linewidth=2.5, gid=name)
-        ax.annotate(text.split()[-1 if name == "ellipsoid" else 0], (0.88, offset * 1000), color=colour, va="center", ha="left", fontweight="bold", annotation_clip=False)
+        ax.annotate(text.split()[0], (0.88, offset * 1000), color=colour, va="center", ha="left", fontweight="bold", annotation_clip=False)
         ends += [low, high]
     if found:
-        ax.errorbar([0.5], [found[0] * 1000], yerr=[COVERAGE * found[1] * 1000], color=FOUND, marker="o", markersize=9, capsize=7, linewidth=2.5)
-        ax.lines[-1].set_gid("found")
+        _dot(ax, [0.5], [found[0] * 1000], "found", yerr=[COVERAGE * found[1] * 1000], color=FOUND)
         ends += [(found[0] - COVERAGE * found[1]) * 1000, (found[0] + COVERAGE * found[1]) * 1000]
     ax.axhline(0, color="0.35", linewidth=1, linestyle=":")
     room = 0.08 * (max(ends) - min(ends))
@@ -197,6 +201,13 @@ def budget_bars(rows: Sequence[tuple[str, float]], *, ax: Axes | None = None) ->
         ax.annotate(f"{value:.3g}", (value, place), xytext=(4, 0), textcoords="offset points", va="center")
     ax.set_xlim(0, 1.15 * max(values))
     return ax
+
+
+def _dot(ax: Axes, x: Sequence[float], y: Sequence[float], gid: str, *, color: str, linestyle: str = "-", **bars: Sequence[float]) -> None:
+    """A measured value with its bar."""
+    drawn = ax.errorbar(x, y, **bars, color=color, marker="o", markersize=8, capsize=6, linewidth=2.5, linestyle="none")
+    drawn[0].set_gid(gid)
+    drawn[2][0].set_linestyle(linestyle)
 
 
 def _band(ax: Axes, x: Sequence[float], low: object, high: object, colour: str, hatch: str) -> None:

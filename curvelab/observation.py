@@ -31,6 +31,7 @@ from .uncertainty import NORMAL, RECTANGULAR, STUDENT, Contribution, combine
 
 Unknown = tuple[str, ...]
 CURVATURE: Unknown = ("curvature",)
+NOMINAL = 1.5  # m; what a planned reading of a graduated target is taken to show
 ProfileFactor = Callable[[Reading], float]
 
 
@@ -179,15 +180,26 @@ def reading_row(group: list[Reading], book: FieldBook, at: Expansion, planned: b
     if _has_zero(r.staff, book):
         terms["staff", r.staff] = 1.0
     if r.scale:
-        terms["scale", r.scale] = 0.0 if r.planned else value
+        terms["scale", r.scale] = NOMINAL if r.planned else value
     slope = at.collimation.get(r.instrument, 0.0) + (at.curvature - factor * at.refraction.get(r.air, 0.0)) * d
     parts = [] if r.u_distance is None else [Contribution("length of sight", "each sight", abs(slope) * r.u_distance)]
     if d > book.line.distance.value / 2 and r.u_distance is None:
         terms["distance",] = slope
     own, scatter = _reading_parts(r, level.pointing, level.reading, [g.reading + c for g, c in zip(group, changes)], planned)
-    lines = ", ".join(str(g.row) for g in group)
+    lines = _ranges([g.row for g in group])
     label = f"readings.csv row{'s' if n > 1 else ''} {lines}: {r.setup} to {r.point}"
     return Row(label, "reading", terms, value, (*own, *parts), r, scatter)
+
+
+def _ranges(numbers: list[int]) -> str:
+    """Row numbers in words: "3, 5-9"."""
+    runs: list[list[int]] = []
+    for number in numbers:
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    return ", ".join(f"{run[0]}-{run[-1]}" if len(run) > 1 else str(run[0]) for run in runs)
 
 
 def _reading_parts(r: Reading, pointing: Stated, scale: Stated, values: list[float], planned: bool) -> tuple[list[Contribution], float]:
@@ -209,7 +221,8 @@ def height_row(h: Height, book: FieldBook) -> Row:
     start, _ = _height_terms(h.start, h.visit, [h.time], book)
     end, _ = _height_terms(h.end, h.visit, [h.time], book)
     terms = {key: end.get(key, 0.0) - start.get(key, 0.0) for key in (start | end)}
-    terms = {key: v for key, v in terms.items() if v} | {("tape", h.tape): h.height}
+    tape = h.tape or (next(iter(book.tapes)) if len(book.tapes) == 1 else "")
+    terms = {key: v for key, v in terms.items() if v} | {("tape", tape): h.height}
     own = units.parse(schema.DEFAULT_HEIGHT_U, "length").value if h.u is None else h.u
     parts = [Contribution("taped height", "each height", own, remark="default" if h.u is None else "")]
     touch = book.water.touch
@@ -271,7 +284,8 @@ def prior(book: FieldBook, key: Unknown) -> Row | None:
         "distance": lambda: ("length of sight", "all long sights", Stated(0.0, book.line.distance.u)),
         "gauge": lambda: ("gauge", "each gauge reading", _gauge(book, name)),
     }
-    return _prior(key, *table[kind]())
+    row = _prior(key, *table[kind]())
+    return replace(row, label=f"gauge.csv row {name}") if kind == "gauge" else row
 
 
 def _prior(key: Unknown, cause: str, common_to: str, stated: Stated, distribution: str = NORMAL) -> Row:
@@ -294,7 +308,8 @@ def _setting(book: FieldBook, setup: str) -> Stated:
 
 def _gauge(book: FieldBook, row: str) -> Stated:
     gauge = next(g for g in book.gauge if str(g.row) == row)
-    return Stated(gauge.water_level, gauge.u or 0.0, gauge.u is None)
+    own = units.parse(schema.DEFAULT_GAUGE_U, "length").value if gauge.u is None else gauge.u
+    return Stated(gauge.water_level, own, gauge.u is None)
 
 
 @functools.cache

@@ -1,4 +1,4 @@
-"""The live page: four controls, three pictures, one sentence. Nothing is computed here."""
+"""The live page: four controls, three pictures, one sentence. It asks the other rooms and shows what they say."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from . import figures
 from .adjustment import Result, adjust, line_of_sight, longest, measured_offset
 from .decision import decide
 from .fieldbook import read_fieldbook
-from .planning import CAUTIONS, as_read, plan, single_line, what_if
+from .planning import CAUTIONS, TESTED, as_read, plan, single_line, what_if
 from .records import FieldBook
 
 NO_BOOK = "no field book: only plan"
@@ -31,7 +31,9 @@ CONTROLS = {
     "gradient": ("Temperature gradient", "K/m", -0.50, 0.50, 0.01, -0.01),
     "collimation": ("Collimation error", "µrad", -100.0, 100.0, 1.0, 0.0),
 }
-GRADIENT_U, COLLIMATION_U = "0.03 K/m", "10 µrad"
+GRADIENT_U = "0.03 K/m"
+WHAT_IF = {"gradient": "the temperature gradient had been {:g} K/m", "collimation": f"a peg test had found a collimation error of {{:g}} ± {TESTED}"}
+UNDECIDED = ("readings disagree", "too uncertain to decide")
 SIZE = (11.6, 4.5)  # inches at 100 dpi
 
 
@@ -91,7 +93,7 @@ class LivePage(widgets.VBox):
             for name, slider in self.controls.items():
                 slider.unobserve(self._update, "value")
                 slider.disabled = name in ("length", "height") and self._chosen is not None
-                slider.value = self._as_read.get(name, slider.value)
+                slider.value = self._as_read.get(name, CONTROLS[name][5])
                 slider.observe(self._update, "value")
             self._update()
 
@@ -101,8 +103,8 @@ class LivePage(widgets.VBox):
             if self.book.value != NO_BOOK and self._chosen is None:
                 return  # a book with a fault is chosen: its message stands
             try:
-                result, text, notes = self._result()
-                self._draw(result)
+                result, text, notes, outcome = self._result()
+                self._draw(result, outcome)
             except Exception as error:  # a fault shows on the page, in words
                 self._show_fault(error)
                 return
@@ -119,20 +121,20 @@ class LivePage(widgets.VBox):
             slider.disabled = self.book.value != NO_BOOK and self._chosen is None
         self.fault.value = f'<div role="alert" style="font-size:16px;border-left:6px solid #a84300;padding-left:0.6em"><b>This can\'t be worked out.</b> {text}</div>'
 
-    def _result(self) -> tuple[Result, str, tuple[str, ...]]:
-        """The result to show, what it says, and what to know beside it."""
+    def _result(self) -> tuple[Result, str, tuple[str, ...], str]:
+        """The result to show, what it says, what to know beside it, and the outcome."""
         values = {name: slider.value for name, slider in self.controls.items()}
         if self._chosen is None:
             planned = plan(single_line(values["length"], gradient=f"{values['gradient']:.4f} ± {GRADIENT_U}",
-                                       collimation=f"{values['collimation']:.3f} ± {COLLIMATION_U}"))
-            return planned.result, planned.describe(), ()
+                                       collimation=f"{values['collimation']:.3f} ± {TESTED}"))
+            return planned.result, planned.describe(values["height"]), (), ""
         moved = {name: values[name] for name in ("gradient", "collimation")
                  if abs(values[name] - self._as_read[name]) > CONTROLS[name][4] / 2}
         verdict = decide(adjust(self._chosen, what_if(self._chosen, **moved)))
-        told = " and ".join(f"a {CONTROLS[name][0].lower()} of {value:g} {CONTROLS[name][1]}" for name, value in moved.items())
-        return verdict.result, (f"What if, with {told}: " if moved else "") + verdict.finding, verdict.remarks
+        told = " and ".join(WHAT_IF[name].format(value) for name, value in moved.items())
+        return verdict.result, (f"What if {told}? " if moved else "") + verdict.finding, verdict.remarks, verdict.outcome
 
-    def _draw(self, result: Result) -> None:
+    def _draw(self, result: Result, outcome: str) -> None:
         """The three pictures of a result, the curvature axis first."""
         distance = longest(result).reading.distance
         along = np.linspace(0.0, distance, 81)
@@ -144,7 +146,7 @@ class LivePage(widgets.VBox):
             grid = self.figure.add_gridspec(2, 2, height_ratios=(1, 2.6), width_ratios=(2.5, 1), left=0.085, right=0.985, top=0.985,
                                             bottom=0.105, hspace=0.52, wspace=0.26)
             axes = [self.figure.add_subplot(place) for place in (grid[0, :], grid[1, 0], grid[1, 1])]
-            figures.curvature_axis(result.ellipsoid_curvature, max(result.curvature.u, result.planned_u), found=result.curvature.value, ax=axes[0])
+            figures.curvature_axis(result.ellipsoid_curvature, max(result.curvature.u, result.planned_u), found=result.curvature.value, note=outcome if outcome in UNDECIDED else "", ax=axes[0])
             figures.sight_chart(along, flat, ellipsoid, axis_height=self.controls["height"].value,
                                 points=[(distance, found.value, found.u)] if read else [], ax=axes[1])
             figures.target_board(*((line[0][-1], line[1][-1]) for line in (flat, ellipsoid)),

@@ -18,6 +18,7 @@ from .records import AirReading, Fault, Gauge, Height, Point, Reading, Stated, T
 
 RECORDS = {"readings.csv": Reading, "heights.csv": Height, "gauge.csv": Gauge, "air.csv": AirReading,
            "points.csv": Point}
+LARGEST = 1e9
 FIELDS = {"from": "start", "to": "end"}
 
 
@@ -129,6 +130,8 @@ def _typed(raw: object, rule: schema.Key, key: tuple[str, str], default: bool) -
         quantity = units.parse(text.strip().removeprefix("±") if rule.spread == "none" else text, rule.kind)
     if not math.isfinite(quantity.value):
         raise ValueError("give a finite number")
+    if max(abs(quantity.value), quantity.u or 0) > LARGEST:
+        raise ValueError("too large for any measurement; is the unit right?")
     if rule.spread == "±" and quantity.u is None:
         raise ValueError("its standard uncertainty is missing: write value ± uncertainty")
     if rule.spread == "none" and quantity.u is not None:
@@ -205,6 +208,8 @@ def _cell(name: str, column: str, unit: str | None, cell: str, line: int, faults
             raise ValueError("a cell holds one number; its uncertainty goes into the column u")
         if not math.isfinite(quantity.value):
             raise ValueError("give a finite number")
+        if abs(quantity.value) > LARGEST:
+            raise ValueError("too large for any measurement; is the unit right?")
         if quantity.value < 0 and column in schema.NOT_NEGATIVE:
             raise ValueError(f"{column} can't be negative")
         return quantity.value

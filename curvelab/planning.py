@@ -6,6 +6,7 @@ The network without readings tells it all; this room only asks.
 from __future__ import annotations
 
 import dataclasses
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from statistics import NormalDist
@@ -20,6 +21,8 @@ from .observation import ray
 from .records import Air, FieldBook, Table
 from .uncertainty import BudgetRow
 
+TESTED = "10 µrad"  # what a careful peg test leaves of a collimation error
+CLEAR = 0.5  # m; a line nearer to the water than this is warned of (common practice, no source)
 CAUTIONS = (
     "Never point a telescope near the sun.",
     "Keep away from thin ice, from moving water and from traffic; mind the tripod in the wind, and people around it.",
@@ -48,14 +51,23 @@ class Plan:
         """Whether the plan passes its own gate."""
         return self.separation >= self.gate
 
-    def describe(self) -> str:
-        """What the plan predicts and whether it can decide, in plain English."""
+    def describe(self, axis_height: float | None = None) -> str:
+        """What the plan predicts and whether it can decide, in plain English.
+
+        Parameters
+        ----------
+        axis_height : float, optional
+            Height of the instrument above the water [m]: is the line clear of it?
+        """
         distance = longest(self.result).reading.distance
-        flat, ellipsoid = (float(line_of_sight(self.result, kappa, np.array([distance]))[0][0]) for kappa in (0.0, self.result.ellipsoid_curvature))
+        along = np.linspace(0.0, distance, 41)
+        lines = [line_of_sight(self.result, kappa, along)[0] for kappa in (0.0, self.result.ellipsoid_curvature)]
+        flat, ellipsoid = (float(line[-1]) for line in lines)
+        lowest = math.inf if axis_height is None else axis_height + min(line.min() for line in lines)
         verdict = "This plan can tell them apart" if self.go else "This plan can't tell them apart"
         return (f"At {distance:.0f} m, flat water would put the line of sight {_side(flat)} the mark at the level of the instrument, water that "
-                f"follows the Earth {_side(ellipsoid)} it. {verdict}: they lie {self.separation:.1f} standard uncertainties apart, and "
-                f"{self.gate:.1f} are needed.")
+                f"follows the Earth {_side(ellipsoid)} it. {verdict}: they lie {self.separation:.2f} typical errors (standard uncertainties) apart, and "
+                f"{self.gate:.2f} are needed.{_clearance(lowest)}")
 
     def budget(self) -> list[BudgetRow]:
         """The planned uncertainty of κ by cause [1/m]."""
@@ -76,9 +88,15 @@ def plan(book: FieldBook) -> Plan:
     """
     book = blank(book)
     result, rule = adjust(book), book.rule
-    separation = result.ellipsoid_curvature / result.planned_u
+    separation = result.ellipsoid_curvature / result.planned_u if result.planned_u else math.inf
     power = NormalDist().cdf(separation - NormalDist().inv_cdf(1 - rule.alpha_flat / 2))
     return Plan(book, result, separation, gate(min(rule.alpha_flat, rule.alpha_ellipsoid), rule.power), power)
+
+
+def _clearance(lowest: float) -> str:
+    if lowest <= 0:
+        return " But the line of sight would run into the water: raise the instrument."
+    return f" But the line would pass only {lowest:.2f} m above the water, where the air bends light most: raise it." if lowest < CLEAR else ""
 
 
 def _side(offset: float) -> str:
@@ -105,7 +123,7 @@ def as_read(result: Result) -> dict[str, float]:
 def what_if(book: FieldBook, gradient: float | None = None, collimation: float | None = None) -> dict[str, object]:
     """Changes for `adjust` that put another gradient [K/m] or collimation [µrad] in place of what the book says.
 
-    The uncertainty of the refraction stays as it is; a collimation is taken as known to 1 µrad.
+    The uncertainty of the refraction stays as it is; a collimation is taken as a peg test would leave it.
     """
     sight = max((r for r in book.readings if not r.struck), key=lambda r: r.distance)
     air, changes = book.airs[sight.air], {}
@@ -114,7 +132,7 @@ def what_if(book: FieldBook, gradient: float | None = None, collimation: float |
         u = float(refraction.coefficient_from_curvature(ray(air).u))
         changes |= {f"air.{air.name}.gradient": None, f"air.{air.name}.k": f"{k:.6f} ± {u:.6f}"}
     if collimation is not None:
-        changes |= {f"instrument.{sight.instrument}.tolerance": None, f"instrument.{sight.instrument}.collimation": f"{collimation:.3f} ± 1 µrad"}
+        changes |= {f"instrument.{sight.instrument}.tolerance": None, f"instrument.{sight.instrument}.collimation": f"{collimation:.3f} ± {TESTED}"}
     return changes
 
 
@@ -129,12 +147,12 @@ def blank(book: FieldBook) -> FieldBook:
         return book
     table = book.tables["readings.csv"]
     names = [units.split_header(header)[0] for header in table.headers]
-    empty = {names.index(name) for name in ("reading", "upper", "lower", "status") if name in names}
+    empty = {names.index(name) for name in ("reading", "upper", "lower") if name in names}
     rows = tuple(tuple("" if i in empty else cell for i, cell in enumerate(cells)) for cells in table.rows)
     return compose(book.site, book.tables | {"readings.csv": dataclasses.replace(table, rows=rows)})
 
 
-def single_line(distance: float, *, gradient: str = "-0.01 ± 0.03 K/m", collimation: str = "0 ± 10 µrad",
+def single_line(distance: float, *, gradient: str = "-0.01 ± 0.03 K/m", collimation: str = f"0 ± {TESTED}",
                 pointings: int = 5, latitude: float = 50.0, azimuth: float = 60.0,
                 changes: Mapping[str, Mapping[str, object]] | None = None) -> FieldBook:
     """The plainest design: one set-up, a pole in the near water and a target above the far water.
@@ -159,6 +177,7 @@ def single_line(distance: float, *, gradient: str = "-0.01 ± 0.03 K/m", collima
     FieldBook
         Without readings.
     """
+    distance = float(distance)
     site = {
         "format": 1, "title": "a planned line", "invented": True,
         "line": {"latitude": float(latitude), "azimuth": float(azimuth), "distance": f"{distance!r} m ± {distance / 1000!r} m"},

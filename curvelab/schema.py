@@ -116,5 +116,6 @@ DEFAULTS: dict[str, dict[str, object]] = {
     "rule": {"alpha_flat": 0.01, "alpha_ellipsoid": 0.01, "power": 0.90, "geoid": "0.3 %"},
 }
 DEFAULT_HEIGHT_U = "1 mm"
+DEFAULT_GAUGE_U = "1 mm"
 DEFAULT_SHORES_PER_METRE = 1e-6
 DEFAULT_PEG_AIR = "0.13 ± 1"

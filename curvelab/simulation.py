@@ -46,7 +46,8 @@ def simulate(plan: Plan | FieldBook, *, curvature: float, seed: int, truth: Mapp
     rng = np.random.default_rng(seed)
     true = _truth(book, curvature, {tuple(name.split(".", 1)): value for name, value in (truth or {}).items()}, rng)
     at = Expansion(curvature, *({key[1]: v for key, v in true.items() if key[0] == kind} for kind in ("collimation", "refraction")))
-    read = [_observed(reading_row([r], book, at, True), true, rng) for r in book.readings]
+    away: dict[tuple[str, str], float] = {}  # the error of a distance is one for all pointings
+    read = [_observed(reading_row([r], book, at, True), true, rng, away) for r in book.readings]
     taped = [_observed(height_row(h, book), true, rng) for h in book.heights]
     level = [true["gauge", str(g.row)] + (g.u or 0.0) * rng.standard_normal() for g in book.gauge]
     tables = dict(book.tables)
@@ -66,6 +67,9 @@ def _truth(book: FieldBook, curvature: float, given: dict[Unknown, float], rng: 
             true[key] = row.value + sum(_draw(part, rng) for part in row.parts)
         elif key[0] == "height":
             true.setdefault(key, float(rng.uniform(-0.3, 0.3)))
+    unknown = sorted(".".join(key) for key in given if key not in true and key[0] != "axis")
+    if unknown:
+        raise ValueError(f"truth names {', '.join(unknown)}, which this book does not have: it has {', '.join('.'.join(k) for k in true)}")
     true |= given
     for r in sorted((r for r in book.readings if not r.struck), key=lambda r: r.distance):
         true.setdefault(("axis", r.setup), true.get(("height", r.point), 0.0) + EYE + float(rng.uniform(-0.1, 0.1)))
@@ -91,11 +95,16 @@ def _draw(part: Contribution, rng: np.random.Generator) -> float:
     return part.u * float(rng.standard_normal())
 
 
-def _observed(row: Row, true: Mapping[Unknown, float], rng: np.random.Generator) -> float:
+def _observed(row: Row, true: Mapping[Unknown, float], rng: np.random.Generator, away: dict[tuple[str, str], float] | None = None) -> float:
     """The row's true value with its own errors; a scale stretches what is read on it."""
     exact = sum(coefficient * true.get(key, 0.0) for key, coefficient in row.terms.items() if key[0] not in ("scale", "tape"))
     stretch = sum(true[key] for key in row.terms if key[0] in ("scale", "tape"))
-    return exact * (1 + stretch) + sum(_draw(part, rng) for part in row.parts)
+    errors = 0.0
+    for part in row.parts:
+        error = _draw(part, rng)
+        shared = row.reading and part.cause == "length of sight"
+        errors += away.setdefault((row.reading.setup, row.reading.point), error) if shared else error
+    return exact * (1 + stretch) + errors
 
 
 def _filled(table: Table, column: str, values: list[float], cell_unit: str) -> Table:

@@ -207,7 +207,7 @@ def test_struck_rows_are_left_out_and_the_result_with_them_is_told(tmp_path):
     result = curvelab.adjust(book(tmp_path / "a", readings=text))
     plain = curvelab.adjust(book(tmp_path / "b"))
     assert result.curvature == plain.curvature
-    assert "row 4 struck" in curvelab.decide(result).sentence
+    assert "truck: readings.csv row 4; with what was struck the verdict is" in curvelab.decide(result).sentence
 
 
 def test_the_profile_factor_scales_the_refraction(tmp_path):
@@ -233,6 +233,15 @@ def test_a_line_that_only_the_curvature_would_tie_is_refused(tmp_path):
     extra = "S1,lonely,1900,0.3\n"
     with pytest.raises(curvelab.FieldBookError, match="lonely.*curvature that it is to show"):
         curvelab.adjust(book(tmp_path, readings="setup,point,distance [m],reading [m]\nS1,near water,10,1.5\nS1,target,2000,0.273\n" + extra))
+
+
+def test_all_exact_is_a_plan_without_limit(tmp_path):
+    site = SITE.replace("0 ± 5 µrad", "0 ± 0 µrad").replace("0.13 ± 0.1", "0.13 ± 0").replace("2000 m ± 2 m", "2000 m ± 0 m")
+    site = site.replace("[air.lake]", 'setting_accuracy = "0 µrad"\nfocus_runout = "0 µrad"\npointing = "0 µrad"\nreading = "0 mm"\n[air.lake]')
+    site += 'touch = "0 mm"\ntouch_common = "0 mm"\nbetween_shores = "0 ± 0 mm"\n[tape.T]\nscale = "0 ± 0 mm/m"\n[rule]\ngeoid = "0 %"\n'
+    exact = book(tmp_path, site=site, heights="from,to,height [m],u [mm],tape\nfar water,target,1.5,0,T\n")
+    assert curvelab.plan(exact).separation == math.inf
+    assert curvelab.decide(curvelab.adjust(exact)).outcome == "both rejected"
 
 
 def test_an_exact_row_is_one_that_nothing_checks(tmp_path):

@@ -7,6 +7,7 @@ import math
 
 import numpy as np
 import pytest
+from scipy import stats
 
 import curvelab
 from curvelab import decision, planning
@@ -78,12 +79,13 @@ def test_a_level_at_its_limit_must_not_reject(tmp_path):
     assert verdict.outcome == "undecided" and "test the level" in verdict.sentence
 
 
-def test_worst_level_by_enumeration():
-    parts = [Contribution("c", "A", 1.0, RECTANGULAR), Contribution("n", "", 0.5)]
-    from scipy import stats
-    for value in (0.5, 2.0, 4.0):
-        expected = max(2 * stats.norm.sf(abs(value - s * math.sqrt(3)) / 0.5) for s in (-1, 1))
-        assert decision.worst(value, parts) == pytest.approx(expected, abs=1e-9)
+def test_worst_levels_by_enumeration():
+    """Two levels anywhere within their tolerances: the largest p over a grid that holds the corners."""
+    parts = [Contribution("c", "A", 1.0, RECTANGULAR), Contribution("c", "B", 0.3, RECTANGULAR), Contribution("n", "", 0.5)]
+    tilts = [np.linspace(-1, 1, 401) * math.sqrt(3) * u for u in (1.0, 0.3)]
+    for value in (0.5, 2.0, 3.0, -4.0):
+        expected = np.max(2 * stats.norm.sf(np.abs(value - np.add.outer(*tilts)) / 0.5))
+        assert decision.worst(value, parts) == pytest.approx(expected, abs=5e-3 if expected > 0.5 else 1e-9)
 
 
 def test_the_gate_takes_the_larger_uncertainty():
@@ -118,6 +120,25 @@ def test_a_repeat_far_off_is_a_blunder_even_in_a_crowd(tmp_path):
     text = "setup,point,distance [m],reading [m]\nS1,near water,10,1.5\n" + "".join(f"S1,target,2000,{v}\n" for v in (0.27, 0.28, 0.26, 0.27, -0.63))
     verdict = curvelab.decide(curvelab.adjust(book(tmp_path, readings=text)))
     assert verdict.outcome == "readings disagree" and "scatter more than 6 times" in verdict.sentence
+
+
+def test_a_peg_reading_that_hardly_anything_checks_is_named(tmp_path):
+    """One peg set, checked by the tolerance alone: some millimetres would decide the lake, so the row is named."""
+    site = SITE.replace('collimation = "0 ± 5 µrad"', 'tolerance = "2 mm per 30 m"').replace("2000 m ± 2 m", "1200 m ± 1 m")
+    sights = "".join(f"S{i},near water,10,1.5\nS{i},target,1200,0.1{i}\n" for i in (1, 2))
+    pegs = "P1,a,30,1.5\nP1,b,30,1.3\nP2,a,5,1.4\nP2,b,65,1.2\n"
+    verdict = curvelab.decide(curvelab.adjust(book(tmp_path, site=site, readings="setup,point,distance [m],reading [m]\n" + sights + pegs)))
+    assert any("P2 to b" in label and 0.002 < blunder < 0.02 for label, blunder in verdict.result.weak)
+    assert "ardly anything checks" in verdict.sentence and "mm would pass" in verdict.sentence
+
+
+def test_the_air_that_nothing_checks_is_named(tmp_path):
+    assert "k = 0.13 ± 0.10" in _outcome(tmp_path, 0.273).sentence
+
+
+def test_a_copied_height_is_no_check(tmp_path):
+    heights = "from,to,height [m]\nfar water,target,1.5\nfar water,target,1.5\n"
+    assert "copy is no check: heights.csv row 3" in curvelab.decide(curvelab.adjust(book(tmp_path, heights=heights))).sentence
 
 
 def test_the_lab_is_told_the_numbers():

@@ -52,6 +52,10 @@ def test_changes_replace_keys_and_none_removes_them(tmp_path):
     assert changed.instruments["A"].collimation is None
     assert changed.instruments["A"].tolerance.value == pytest.approx(2e-5)
     assert first.instruments["A"].tolerance is None
+    with pytest.raises(curvelab.FieldBookError, match="nearest known one is 'lake'"):
+        fieldbook.with_changes(first, {"air.Lake.k": "9 ± 0.1"})
+    with pytest.raises(ValueError, match="dictionary"):
+        fieldbook.with_changes(first, {5: 1})
     with pytest.raises(curvelab.FieldBookError, match="tolerance"):
         fieldbook.with_changes(first, {"instrument.A.tolerence": "1 mm per 50 m"})
 

@@ -13,7 +13,7 @@ import pytest
 from matplotlib.figure import Figure
 
 import curvelab
-from curvelab import figures, panels
+from curvelab import adjustment, figures, panels
 from tests.books import DATA
 
 
@@ -51,12 +51,22 @@ def test_each_control_changes_the_picture_and_the_description(page, name, value)
 
 def test_a_field_book_brings_its_measurement_and_its_sentence(page):
     page.book.value = "builders_level"
-    assert "found 0." in page.describe() and "can&#x27;t tell flat water" in page.sentence.value
+    result = curvelab.adjust(curvelab.read_fieldbook(DATA / "builders_level"))
+    assert f"found {result.curvature.value * 1e6:.4f} per 1000 km, {adjustment.measured_offset(result).value * 1000:.1f} mm" in page.describe() and "can&#x27;t tell flat water" in page.sentence.value
     assert page.controls["length"].disabled and page.controls["length"].value == 800
     page.controls["collimation"].value = 55
-    assert "What if, with a collimation error of 55 µrad" in page.sentence.value and "flat water is excluded" in page.sentence.value
+    assert "What if a peg test had found a collimation error of 55 ± 10 µrad?" in page.sentence.value and "flat water is excluded" in page.sentence.value
     page.book.value = panels.NO_BOOK
     assert not page.controls["length"].disabled and "found" not in page.describe()
+
+
+def test_a_line_that_would_run_into_the_water_is_warned_of(page):
+    page.controls["length"].value, page.controls["gradient"].value = 5000, 0.2
+    assert "run into the water" in page.sentence.value
+    page.controls["length"].value, page.controls["gradient"].value, page.controls["height"].value = 2000, -0.01, 0.5
+    assert "above the water, where the air bends" in page.sentence.value
+    page.controls["height"].value = 1.6
+    assert "But" not in page.sentence.value
 
 
 def test_a_fault_shows_in_words_and_is_escaped(tmp_path):

@@ -26,10 +26,10 @@ ROOMS = {
     "fieldbook": "schema records sense parsing",
     "observation": "units ellipsoid refraction instrument water uncertainty schema records sense",
     "adjustment": "uncertainty records sense fieldbook observation",
-    "decision": "units refraction uncertainty records fieldbook adjustment",
+    "decision": "units refraction instrument uncertainty records fieldbook adjustment",
     "planning": "units refraction uncertainty records fieldbook observation adjustment decision",
     "simulation": "units uncertainty records sense fieldbook observation planning",
-    "figures": "",
+    "figures": "uncertainty",
     "panels": "figures records fieldbook adjustment decision planning",
     "__init__": "",
 }

@@ -47,6 +47,19 @@ def test_estimates_scatter_as_the_plan_says():
     assert found.std(ddof=1) / plan.result.planned_u == pytest.approx(1, abs=4 / math.sqrt(240))
 
 
+def test_the_error_of_a_distance_is_one_for_all_pointings(tmp_path):
+    text = "setup,point,distance [m],reading [m],u_distance [m]\nS1,near water,10,,\n" + "S1,target,2000,,30\n" * 8
+    plan = book(tmp_path, readings=text)
+    found = [curvelab.adjust(curvelab.simulate(plan, curvature=KAPPA, seed=s)).curvature for s in range(100)]
+    z = np.array([(e.value - KAPPA) / e.u for e in found])
+    assert z.std(ddof=1) == pytest.approx(1, abs=4 / math.sqrt(200))
+
+
+def test_a_truth_that_the_book_does_not_know_is_refused():
+    with pytest.raises(ValueError, match="collimation.B"):
+        curvelab.simulate(planning.single_line(2000.0), curvature=KAPPA, seed=1, truth={"collimation.B": 1e-5})
+
+
 def test_true_values_can_be_given():
     plan = planning.single_line(2000.0)
     high, low = (curvelab.simulate(plan, curvature=KAPPA, seed=5, truth={"collimation.A": c}).readings[-1].reading for c in (3e-5, 0.0))
