@@ -14,7 +14,6 @@ from statistics import NormalDist
 
 import numpy as np
 
-from . import units
 from .adjustment import UNCHECKED, Estimate, Result, adjust, longest
 from .fieldbook import with_struck
 from .instrument import in_words
@@ -282,7 +281,7 @@ def _finding(verdict: Verdict, system: str) -> str:
         "readings disagree": f"The readings over {length} contradict one another beyond their uncertainty, so they say nothing about "
                              "the shape of the water; find the blunder first.",
         "too uncertain to decide": f"Over {length} this measurement can't tell flat water from water that follows the Earth: the two lie only "
-                                   f"{verdict.separation:.2f} typical errors (standard uncertainties) apart, and {verdict.gate:.2f} were asked for."
+                                   f"{verdict.separation:.2f} typical errors (standard uncertainties) apart; {verdict.gate:.2f} are needed."
                                    + _explained(verdict, system),
         "undecided": f"Over {length} neither flat water nor water that follows the Earth can be excluded. {radius}" + _worst_note(verdict),
         "flat rejected": f"Over {length} flat water is excluded (if all is as stated, in error at most {100 * rule.alpha_flat:g} % of the time), "
@@ -301,7 +300,7 @@ def _fits(what: str, z: float) -> str:
 
 def _explained(verdict: Verdict, system: str) -> str:
     """The excess over the ellipsoid, in terms of what could cause it alone."""
-    excess, distance = verdict.excess, longest(verdict.result).reading.distance
+    excess = verdict.excess
     found = verdict.result.curvature.value / verdict.result.ellipsoid_curvature
     causes = []
     if abs(verdict.z_ellipsoid) < 1:
@@ -317,8 +316,7 @@ def _explained(verdict: Verdict, system: str) -> str:
         causes.append(f"a height wrong by {_offset(abs(excess.height), system)} at the target")
     side = "more" if excess.offset > 0 else "less"
     told = f"is {found:.1f} times that of the ellipsoid" if found > 0 else "is negative"
-    return (f" The curvature found {told}; the {_offset(abs(excess.offset), system)} {side} over "
-            f"{units.write(distance, 'mi', 2) if system == 'us' else f'{distance:.0f} m'} could come from any one of: {', '.join(causes)}."
+    return (f" The curvature found {told}; any one of these could have made the {_offset(abs(excess.offset), system)} {side}: {', '.join(causes)}."
             if causes else "")
 
 

@@ -34,7 +34,7 @@ CONTROLS = {
 GRADIENT_U = "0.03 K/m"
 WHAT_IF = {"gradient": "the temperature gradient had been {:g} K/m", "collimation": f"a peg test had found a collimation error of {{:g}} ± {TESTED}"}
 UNDECIDED = ("readings disagree", "too uncertain to decide")
-SIZE = (11.6, 4.5)  # inches at 100 dpi
+SIZE = (11.6, 4.3)  # inches at 100 dpi
 
 
 class LivePage(widgets.VBox):
@@ -186,7 +186,7 @@ def _labelled(name: str, slider: widgets.FloatSlider) -> widgets.Box:
     """A control with its name, its unit and a number field beside it."""
     label, unit, low, high, step, start = CONTROLS[name]
     number = widgets.BoundedFloatText(value=start, min=low, max=high, step=step, layout={"width": "6.5em"})
-    widgets.link((slider, "value"), (number, "value"), transform=(lambda value: round(value, 4),) * 2)
+    widgets.link((slider, "value"), (number, "value"), transform=(lambda value: round(value, 1 - math.floor(math.log10(step))),) * 2)
     widgets.link((slider, "disabled"), (number, "disabled"))
     box = widgets.HBox([widgets.Label(f"{label} [{unit}]", layout={"width": "14em"}), slider, number])
     box.add_class(f"curvelab-{name}")

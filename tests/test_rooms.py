@@ -26,7 +26,7 @@ ROOMS = {
     "fieldbook": "schema records sense parsing",
     "observation": "units ellipsoid refraction instrument water uncertainty schema records sense",
     "adjustment": "uncertainty records sense fieldbook observation",
-    "decision": "units refraction instrument uncertainty records fieldbook adjustment",
+    "decision": "refraction instrument uncertainty records fieldbook adjustment",
     "planning": "units refraction uncertainty records fieldbook observation adjustment decision",
     "simulation": "units uncertainty records sense fieldbook observation planning",
     "figures": "uncertainty",
