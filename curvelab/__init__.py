@@ -17,8 +17,8 @@ _NAMES = {
     "read_fieldbook": "fieldbook", "write_fieldbook": "fieldbook", "FieldBookError": "records",
     "adjust": "adjustment", "decide": "decision", "plan": "planning", "simulate": "simulation",
 }
-_ROOMS = ("numbers", "units", "ellipsoid", "refraction", "instrument", "water", "uncertainty", "schema", "records", "sense",
-          "parsing", "fieldbook", "observation", "adjustment", "decision", "planning", "simulation", "figures", "panels")
+_ROOMS = ("numbers", "units", "ellipsoid", "refraction", "instrument", "water", "uncertainty", "schema", "records", "resolve", "sense",
+          "parsing", "fieldbook", "observation", "adjustment", "prediction", "wording", "decision", "planning", "simulation", "figures", "panels")
 __all__ = ["__version__", *_NAMES, *_ROOMS]
 
 

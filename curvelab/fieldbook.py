@@ -13,7 +13,7 @@ import json
 from collections.abc import Mapping
 from pathlib import Path
 
-from . import parsing, schema, sense
+from . import parsing, resolve, schema, sense
 from .records import Air, Fault, FieldBook, FieldBookError, Rule, Table, nearest
 
 
@@ -95,7 +95,9 @@ def compose(site: dict[str, object], tables: dict[str, Table]) -> FieldBook:
                   rule["geoid"].value, not any(rule[key].default for key in ("alpha_flat", "alpha_ellipsoid", "power"))),
         readings=records["readings.csv"], heights=records["heights.csv"], gauge=records["gauge.csv"],
         air_readings=records["air.csv"], points=records["points.csv"])
-    book = sense.resolve(book, faults)
+    book = resolve.filled(book)
+    sense.check(book, faults)
+    book = resolve.with_airs(book, faults)
     _raise(faults)
     return book
 

@@ -26,7 +26,7 @@ import numpy as np
 from . import ellipsoid, refraction, schema, units, water
 from .instrument import rectangular_u
 from .records import Air, FieldBook, Height, Reading, Stated
-from .sense import AXIS, LONG, components
+from .resolve import AXIS, LONG, components
 from .uncertainty import NORMAL, RECTANGULAR, STUDENT, Contribution, combine
 
 Unknown = tuple[str, ...]

@@ -16,10 +16,11 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
 from . import figures
-from .adjustment import Result, adjust, line_of_sight, longest, measured_offset
+from .adjustment import Result, adjust, longest
 from .decision import decide
 from .fieldbook import read_fieldbook
 from .planning import CAUTIONS, TESTED, as_read, plan, single_line, what_if
+from .prediction import line_of_sight, measured_offset
 from .records import FieldBook
 
 NO_BOOK = "no field book: only plan"

@@ -14,10 +14,11 @@ from statistics import NormalDist
 import numpy as np
 
 from . import refraction, units
-from .adjustment import Result, adjust, line_of_sight, longest
+from .adjustment import Result, adjust, longest
 from .decision import gate
 from .fieldbook import compose
 from .observation import ray
+from .prediction import line_of_sight
 from .records import Air, FieldBook, Table
 from .uncertainty import BudgetRow
 

@@ -1,24 +1,17 @@
-"""Checks of sense on a field book, and what follows from it without computing.
-
-Which rows hang together, which air a blank cell means, which water point is on
-which shore; and every contradiction that would make a result meaningless.
-"""
+"""Checks of sense on a field book: every contradiction that would make a result meaningless."""
 
 from __future__ import annotations
 
-import dataclasses
 import datetime
 import math
 from collections import defaultdict
 from collections.abc import Mapping
 
 from . import ellipsoid, instrument as level, schema, units
-from .records import (Air, Fault, FieldBook, Height, Instrument, Line, Point, Reading, Stated, Water,
-                      nearest)
+from .records import Fault, FieldBook, Instrument, Line, Point, Reading, Stated, Water, nearest
+from .resolve import AXIS, LONG
 
-LONG = 100.0  # m; a sight beyond a peg test's reach
 HIGHEST = 50.0  # m; beyond any staff or target
-AXIS = "axis:"
 _NAN = Stated(math.nan, math.nan)
 
 
@@ -135,54 +128,21 @@ def water(values: Mapping[str, object], points: tuple[Point, ...], distance: flo
     return Water(places, values["touch"], values["touch_common"], between)
 
 
-def resolve(book: FieldBook, faults: list[Fault]) -> FieldBook:
-    """The same book with blank instruments, visits and airs filled in, and every contradiction listed."""
+def check(book: FieldBook, faults: list[Fault]) -> None:
+    """Every contradiction between the rows of a book, and between rows and site."""
     if not book.instruments:
         faults.append(Fault("site.toml", None, "instrument", "", "nothing is said of the level's collimation, so the curvature is undetermined: "
                             'add [instrument.A] with tolerance = "2 mm per 30 m" or collimation = "0 ± 8 µrad"'))
-    readings = [_with_instrument(r, book, faults) for r in book.readings]
-    visits = {r.visit for r in readings}
-    only = next(iter(visits)) if len(visits) == 1 else ""
-    named = {h.visit for h in book.heights if h.visit}
-    if visits == {""} and len(named) == 1:
-        only = named.pop()
-        readings = [dataclasses.replace(r, visit=only) for r in readings]
-    heights = [dataclasses.replace(h, visit=h.visit or only) for h in book.heights]
-    book = dataclasses.replace(book, readings=tuple(readings), heights=tuple(heights))
+    for r in book.readings:
+        _check_reading(r, book, faults)
     _check_setups(book, faults)
     _check_names(book, faults)
     _check_times(book, faults)
     _check_identical(book, faults)
-    return _with_airs(book, faults)
 
 
-def components(book: FieldBook) -> dict[str, str]:
-    """Which set-ups and points hang together: node -> a representative.
-
-    Nodes are ``axis:NAME`` for set-ups and the names of points; all water is
-    one node, ``""``.
-    """
-    parent: dict[str, str] = {}
-
-    def root(node: str) -> str:
-        parent.setdefault(node, node)
-        while parent[node] != node:
-            node = parent[node]
-        return node
-
-    def name(point: str) -> str:
-        return "" if point in book.water.surfaces else point
-
-    for r in book.readings:
-        if not r.struck:
-            parent[root(AXIS + r.setup)] = root(name(r.point))
-    for h in book.heights:
-        parent[root(name(h.start))] = root(name(h.end))
-    return {node: root(node) for node in list(parent)}
-
-
-def _with_instrument(r: Reading, book: FieldBook, faults: list[Fault]) -> Reading:
-    """A reading with its instrument; row-wise checks on the way."""
+def _check_reading(r: Reading, book: FieldBook, faults: list[Fault]) -> None:
+    """What one reading says of itself."""
 
     def fault(column: str, value: object, remedy: str) -> None:
         faults.append(Fault("readings.csv", r.row, column, str(value), remedy))
@@ -205,7 +165,6 @@ def _with_instrument(r: Reading, book: FieldBook, faults: list[Fault]) -> Readin
         fault("remark", "", "a struck row needs a remark that says why")
     if r.upper is not None and r.lower is not None and not r.lower <= r.reading <= r.upper and not r.planned:
         fault("upper", r.upper, f"the stadia wires must enclose the reading: {r.lower} ≤ {r.reading} ≤ {r.upper} does not hold")
-    return dataclasses.replace(r, instrument=r.instrument or (names[0] if len(names) == 1 else ""))
 
 
 def _check_setups(book: FieldBook, faults: list[Fault]) -> None:
@@ -309,41 +268,5 @@ def _check_identical(book: FieldBook, faults: list[Fault]) -> None:
             seen.setdefault(cells, row)
 
 
-def _with_airs(book: FieldBook, faults: list[Fault]) -> FieldBook:
-    """Blank airs filled in: pegs away from the water have an air of their own."""
-    part = components(book)
-    airs, readings = dict(book.airs), []
-    for r in book.readings:
-        here = part.get(AXIS + r.setup)
-        if not r.air and not r.struck and r.instrument:
-            at_lake = here == part.get("", object())
-            named = sorted({o.air for o in book.readings if o.air and not o.struck and part.get(AXIS + o.setup) == here})
-            if at_lake or len(named) > 1:
-                named = list(book.airs)
-            if not named and not at_lake:
-                first = next(o.setup for o in book.readings if part.get(AXIS + o.setup) == here)
-                named = [f"over land at {first}"]
-                airs[named[0]] = Air(named[0], k=_default(units.parse(schema.DEFAULT_PEG_AIR, "number")))
-            if len(named) != 1:
-                remedy = ("say which air this sight passes through: " + ", ".join(named)) if named else (
-                    "nothing is said of the air, so the curvature is undetermined: give [air.NAME] with k, or with temperature, "
-                    "pressure and gradient, in site.toml")
-                faults.append(Fault("readings.csv", r.row, "air", "", remedy))
-            else:
-                r = dataclasses.replace(r, air=named[0])
-        readings.append(r)
-    for name in sorted({r.air for r in readings if r.air in airs}):
-        air = airs[name]
-        if not air.k and not air.gradient:
-            faults.append(Fault("site.toml", None, f"air.{name}", "", 'nothing is said of its refraction, so the curvature is undetermined: '
-                                'give k = "0.13 ± 0.5", or gradient = "-0.02 ± 0.05 K/m" with temperature and pressure'
-                                + (" (rows of air.csv are read, but not yet turned into a gradient)" if book.air_readings else "")))
-    return dataclasses.replace(book, readings=tuple(readings), airs=airs)
-
-
 def _clock(seconds: float) -> str:
     return datetime.datetime.fromtimestamp(seconds, datetime.timezone.utc).isoformat()
-
-
-def _default(quantity: units.Quantity) -> Stated:
-    return Stated(quantity.value, quantity.u, True)

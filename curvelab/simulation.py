@@ -12,8 +12,8 @@ from . import units
 from .fieldbook import compose
 from .observation import CURVATURE, Expansion, Row, Unknown, height_row, prior, reading_row, rows
 from .planning import Plan, blank
-from .records import FieldBook, Height, Reading, Table
-from .sense import AXIS
+from .records import FieldBook, Table
+from .resolve import AXIS
 from .uncertainty import RECTANGULAR, Contribution
 
 EYE = 1.45  # m; the axis above the nearest point of a set-up, where the truth says nothing

@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import curvelab
-from curvelab import adjustment, instrument, refraction
+from curvelab import instrument, prediction, refraction
 from curvelab.fieldbook import compose, with_changes
 from curvelab.observation import single_sight
 from tests.books import DATA, NAMES, SITE, book, edited
@@ -220,12 +220,12 @@ def test_predictions_and_what_was_read(tmp_path):
     """For the same air, ellipsoid minus flat is D²/2R, and flat water shows the refraction alone."""
     result = curvelab.adjust(book(tmp_path))
     d = np.array([1000.0, 2000.0])
-    (flat, u_flat), (ellipsoid, _) = (adjustment.line_of_sight(result, k, d) for k in (0.0, result.ellipsoid_curvature))
+    (flat, u_flat), (ellipsoid, _) = (prediction.line_of_sight(result, k, d) for k in (0.0, result.ellipsoid_curvature))
     assert flat == pytest.approx(-0.13 / R * d**2 / 2, rel=1e-9)
     assert ellipsoid - flat == pytest.approx(d**2 / 2 * result.ellipsoid_curvature, rel=1e-9)
     second = math.radians(1 / 3600)
     assert u_flat[1] == pytest.approx(math.hypot(5e-6 * 2000, 6e-6 * 2000, second * 2000, 0.1 / R * 2e6, 2 * 0.13 / R * 2000), rel=1e-3)
-    found = adjustment.measured_offset(result)
+    found = prediction.measured_offset(result)
     assert found.value == pytest.approx(0.2730 + 1.5 - 1.5, abs=5e-5)
 
 

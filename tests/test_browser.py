@@ -29,7 +29,7 @@ IN_THE_SENTENCE = {"length", "gradient", "collimation"}  # before there is a fie
 STEPS = 3
 FAULTY = "with_a_fault"
 SIZES = [(1280, 720), (1920, 1080)]
-PATIENCE = 8  # s for any one thing to happen
+PATIENCE = 20  # s for any one thing to happen
 FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
          "--disable-component-update", "--disable-sync"]
 START = ".jp-NotebookPanel-toolbar jp-button"

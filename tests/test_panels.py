@@ -13,7 +13,7 @@ import pytest
 from matplotlib.figure import Figure
 
 import curvelab
-from curvelab import adjustment, figures, panels
+from curvelab import figures, panels, prediction
 from tests.books import DATA
 
 
@@ -52,7 +52,7 @@ def test_each_control_changes_the_picture_and_the_description(page, name, value)
 def test_a_field_book_brings_its_measurement_and_its_sentence(page):
     page.book.value = "builders_level"
     result = curvelab.adjust(curvelab.read_fieldbook(DATA / "builders_level"))
-    assert f"found {result.curvature.value * 1e6:.4f} per 1000 km, {adjustment.measured_offset(result).value * 1000:.1f} mm" in page.describe() and "can&#x27;t tell flat water" in page.sentence.value
+    assert f"found {result.curvature.value * 1e6:.4f} per 1000 km, {prediction.measured_offset(result).value * 1000:.1f} mm" in page.describe() and "can&#x27;t tell flat water" in page.sentence.value
     assert page.controls["length"].disabled and page.controls["length"].value == 800
     page.controls["collimation"].value = 55
     assert "What if a peg test had found a collimation error of 55 ± 10 µrad?" in page.sentence.value and "flat water is excluded" in page.sentence.value

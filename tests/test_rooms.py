@@ -21,16 +21,19 @@ ROOMS = {
     "uncertainty": "",
     "schema": "",
     "records": "units",
-    "sense": "units ellipsoid instrument schema records",
+    "resolve": "units schema records",
+    "sense": "units ellipsoid instrument schema records resolve",
     "parsing": "units schema records sense",
-    "fieldbook": "schema records sense parsing",
-    "observation": "units ellipsoid refraction instrument water uncertainty schema records sense",
-    "adjustment": "uncertainty records sense fieldbook observation",
-    "decision": "refraction instrument uncertainty records fieldbook adjustment",
-    "planning": "units refraction uncertainty records fieldbook observation adjustment decision",
-    "simulation": "units uncertainty records sense fieldbook observation planning",
+    "fieldbook": "schema records resolve sense parsing",
+    "observation": "units ellipsoid refraction instrument water uncertainty schema records resolve",
+    "adjustment": "uncertainty records resolve fieldbook observation",
+    "prediction": "resolve observation adjustment",
+    "wording": "instrument uncertainty",
+    "decision": "refraction uncertainty records fieldbook adjustment wording",
+    "planning": "units refraction uncertainty records fieldbook observation adjustment prediction decision",
+    "simulation": "units uncertainty records resolve fieldbook observation planning",
     "figures": "uncertainty",
-    "panels": "figures records fieldbook adjustment decision planning",
+    "panels": "figures records fieldbook adjustment prediction decision planning",
     "__init__": "",
 }
 # Third party: the rooms that may import it, None for all of them. Anything else is refused.
@@ -43,7 +46,11 @@ def imports(tree):
     """(room or library, whether it is one of our own rooms, whether inside a function) for each import."""
     inside = {id(node) for function in ast.walk(tree) if isinstance(function, ast.FunctionDef | ast.Lambda)
               for node in ast.walk(function)}
+    never_run = {id(node) for test in ast.walk(tree) if isinstance(test, ast.If) and getattr(test.test, "id", "") == "TYPE_CHECKING"
+                 for node in ast.walk(test)}
     for node in ast.walk(tree):
+        if id(node) in never_run:
+            continue
         names = []
         if isinstance(node, ast.Import):
             names = [alias.name.split(".") for alias in node.names]

@@ -1,0 +1,93 @@
+"""What a verdict says, in plain English, metric or US."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from .instrument import in_words
+from .uncertainty import COVERAGE
+
+if TYPE_CHECKING:
+    from .decision import Verdict
+
+
+def _km(metres: float, system: str) -> str:
+    """A radius to three figures."""
+    value = metres / (1609.344 if system == "us" else 1000)
+    digits = 2 - math.floor(math.log10(value))
+    return f"{round(value, digits):,.0f}\u00a0{'miles' if system == 'us' else 'km'}".replace(",", "\u00a0")
+
+
+def _offset(metres: float, system: str) -> str:
+    return f"{metres / 0.0254:.1f} in" if system == "us" else f"{metres * 1000:.0f} mm"
+
+
+def finding(verdict: Verdict, system: str) -> str:
+    """What was shown, and how surely or why not."""
+    rule, distance = verdict.result.book.rule, verdict.distance
+    length = f"{distance / 1609.344:.2f} miles" if system == "us" else f"{distance:.0f} m"
+    low, high = verdict.radius
+    if math.isnan(low):
+        radius = "No radius of a curved surface fits the measurement."
+    elif math.isinf(high):
+        radius = f"The radius is at least {_km(low, system)} and has no upper bound, so flat water still fits."
+    else:
+        radius = f"The radius that fits lies between {_km(low, system)} and {_km(high, system)} (95 %)."
+        if verdict.outcome in ("undecided", "ellipsoid rejected"):
+            radius += f" Flat water is outside those 95 %, but the rule asks for {100 - 100 * rule.alpha_flat:g} %."
+    texts = {
+        "readings disagree": f"The readings over {length} contradict one another beyond their uncertainty, so they say nothing about "
+                             "the shape of the water; find the blunder first.",
+        "too uncertain to decide": f"Over {length} this measurement can't tell flat water from water that follows the Earth: the two lie only "
+                                   f"{verdict.separation:.2f} typical errors (standard uncertainties) apart; {verdict.gate:.2f} are needed."
+                                   + _explained(verdict, system),
+        "undecided": f"Over {length} neither flat water nor water that follows the Earth can be excluded. {radius}" + _worst_note(verdict),
+        "flat rejected": f"Over {length} flat water is excluded (if all is as stated, in error at most {100 * rule.alpha_flat:g} % of the time), "
+                         f"and {_fits('water that follows the Earth', verdict.z_ellipsoid)}. {radius}",
+        "ellipsoid rejected": f"Over {length} water that follows the Earth is excluded (if all is as stated, in error at most "
+                              f"{100 * rule.alpha_ellipsoid:g} % of the time), and {_fits('flat water', verdict.z_flat)}. {radius}",
+        "both rejected": f"Over {length} the measurement fits neither flat water nor water that follows the Earth: something in it is not as "
+                         f"stated.{_explained(verdict, system)} {radius}",
+    }
+    return texts[verdict.outcome]
+
+
+def _fits(what: str, z: float) -> str:
+    return f"the measurement agrees with {what}" if abs(z) < COVERAGE else f"{what} can't be excluded"
+
+
+def _explained(verdict: Verdict, system: str) -> str:
+    """The excess over the ellipsoid, in terms of what could cause it alone."""
+    excess = verdict.excess
+    found = verdict.result.curvature.value / verdict.result.ellipsoid_curvature
+    causes = []
+    if abs(verdict.z_ellipsoid) < 1:
+        return ""
+    if not math.isnan(excess.collimation):
+        unit = "in per 100 ft" if system == "us" else "mm per 30 m"
+        slope = f"{in_words(excess.collimation)[unit]:.{2 if system == 'us' else 1}f} {unit}"
+        causes.append(f"a line of sight tilted by {excess.collimation * 1e6:.0f} µrad ({slope})")
+    if not math.isnan(excess.k):
+        stated = verdict.stated_k.value
+        causes.append(f"air with k = {stated + excess.k:.2f} instead of {stated:.2f}")
+    if not math.isnan(excess.height):
+        causes.append(f"a height wrong by {_offset(abs(excess.height), system)} at the target")
+    side = "more" if excess.offset > 0 else "less"
+    told = f"is {found:.1f} times that of the ellipsoid" if found > 0 else "is negative"
+    return (f" The curvature found {told}; any one of these could have made the {_offset(abs(excess.offset), system)} {side}: {', '.join(causes)}."
+            if causes else "")
+
+
+def _worst_note(verdict: Verdict) -> str:
+    rule = verdict.result.book.rule
+    lucky = (verdict.p_flat < rule.alpha_flat <= verdict.worst_flat) or (verdict.p_ellipsoid < rule.alpha_ellipsoid <= verdict.worst_ellipsoid)
+    return " A level at the limit of its tolerance could have done this: test the level." if lucky else ""
+
+
+def numbers(verdict: Verdict) -> str:
+    kappa, expected = verdict.result.curvature, verdict.result.ellipsoid_curvature
+    return (f"κ = ({kappa.value * 1e6:.4f} ± {kappa.u * 1e6:.4f})/1000 km (standard uncertainty), ellipsoid {expected * 1e6:.4f}/1000 km; "
+            f"z(flat) = {verdict.z_flat:.2f}, z(ellipsoid) = {verdict.z_ellipsoid:.2f}, separation {verdict.separation:.2f} "
+            f"(gate {verdict.gate:.2f}); two-sided p {verdict.p_flat:.2g} and {verdict.p_ellipsoid:.2g}, with each tolerance at its limit "
+            f"{verdict.worst_flat:.2g} and {verdict.worst_ellipsoid:.2g}; χ² = {verdict.result.chi2:.1f} for {verdict.result.dof} degrees of freedom.")
