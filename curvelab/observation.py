@@ -221,7 +221,8 @@ def height_row(h: Height, book: FieldBook) -> Row:
     start, _ = _height_terms(h.start, h.visit, [h.time], book)
     end, _ = _height_terms(h.end, h.visit, [h.time], book)
     terms = {key: end.get(key, 0.0) - start.get(key, 0.0) for key in (start | end)}
-    tape = h.tape or (next(iter(book.tapes)) if len(book.tapes) == 1 else "")
+    nameless = len(book.tapes) == 1 and not any(other.tape for other in book.heights)
+    tape = next(iter(book.tapes)) if nameless else h.tape
     terms = {key: v for key, v in terms.items() if v} | {("tape", tape): h.height}
     own = units.parse(schema.DEFAULT_HEIGHT_U, "length").value if h.u is None else h.u
     parts = [Contribution("taped height", "each height", own, remark="default" if h.u is None else "")]

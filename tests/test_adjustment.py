@@ -244,6 +244,16 @@ def test_all_exact_is_a_plan_without_limit(tmp_path):
     assert curvelab.decide(curvelab.adjust(exact)).outcome == "both rejected"
 
 
+@pytest.mark.parametrize("rows, scale", [(("", ""), 0.03), (("", "other"), 0.0001), (("T", ""), 0.0001)])
+def test_the_only_tape_of_a_book_is_the_one_that_nobody_names(rows, scale, tmp_path):
+    heights = "from,to,height [m],tape\nnear water,m,0.5," + rows[0] + "\nfar water,target,1.5," + rows[1] + "\n"
+    text = "setup,point,distance [m],reading [m]\nS1,near water,10,1.5\nS1,m,12,1.0\nS1,target,2000,0.273\n"
+    result = curvelab.adjust(book(tmp_path, site=SITE + '[tape.T]\nscale = "0 ± 30 mm/m"\n', readings=text, heights=heights))
+    far = next(row for row in result.rows if row.label.endswith("to target") and row.kind == "height")
+    key = next(k for k in far.terms if k[0] == "tape")
+    assert result.solution.estimate(key).u == pytest.approx(scale, rel=0.2)
+
+
 def test_an_exact_row_is_one_that_nothing_checks(tmp_path):
     result = curvelab.adjust(book(tmp_path, heights="from,to,height [m],u [mm]\nfar water,target,1.5,0\n"))
     assert any(label.startswith("heights.csv row 2") for label in result.unchecked)
