@@ -1,0 +1,62 @@
+"""Shapes of the temperature above water: derivative against integral, limits, and published orders of size."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from scipy import integrate
+
+from curvelab import profile
+
+SHAPES = [profile.logarithmic(), profile.power(-1 / 3), profile.power(0.2), profile.stability(12.5), profile.stability(-2.2), profile.stability(-40.0)]
+
+
+@pytest.mark.parametrize("shape", SHAPES, ids=lambda shape: shape.name)
+def test_the_rise_is_the_integral_of_the_slope(shape):
+    for z in (0.3, 1.6, 6.0):
+        expected = integrate.quad(lambda v: math.exp(v) * float(shape.slope(math.exp(v))), math.log(profile.FOOT), math.log(z), epsabs=1e-12, epsrel=1e-11)[0]
+        assert float(shape.rise(z)) == pytest.approx(expected, rel=1e-8)
+
+
+@pytest.mark.parametrize("shape", SHAPES, ids=lambda shape: shape.name)
+def test_arrays_and_scalars_agree_and_the_foot_is_the_water(shape):
+    z = np.array([0.5, 2.0])
+    assert shape.slope(z) == pytest.approx([float(shape.slope(v)) for v in z])
+    assert float(shape.rise(profile.FOOT)) == pytest.approx(0.0, abs=1e-12)
+
+
+def test_neutral_limits():
+    z = np.array([0.5, 2.0, 6.0])
+    plain = profile.logarithmic()
+    assert profile.stability(1e7).rise(z) == pytest.approx(plain.rise(z), rel=1e-5)
+    assert profile.stability(-1e7).rise(z) == pytest.approx(plain.rise(z), rel=1e-5)
+    assert profile.power(1e-7).rise(z) == pytest.approx(plain.rise(z), rel=1e-5)
+    assert profile.power(0.0).slope(z) == pytest.approx(plain.slope(z))
+    assert profile.stability(math.inf).name == "logarithmic"
+
+
+def test_a_degree_of_difference_in_neutral_air():
+    """Bulk coefficients C_D = 1.2e-3, C_H = 1.1e-3 (from memory): θ*/k = C_H ΔT / (√C_D k) = 0.0794 K per K at 10 m."""
+    assert float(profile.strength(1.0, 10.0, profile.logarithmic())) == pytest.approx(1.1e-3 / math.sqrt(1.2e-3) / 0.40, rel=2e-3)
+
+
+@pytest.mark.parametrize("wind, difference, length", [(3, 2, 12.5), (3, -2, -12.5), (2, -5, -2.2), (6, 2, 50)])
+def test_obukhov_lengths_of_light_winds(wind, difference, length):
+    """Computed by hand from the bulk formulas at 15 °C, to the digits shown."""
+    s = float(profile.strength(difference, 10.0, profile.logarithmic()))
+    assert profile.obukhov_length(s, wind, 15.0) == pytest.approx(length, rel=0.03)
+
+
+@pytest.mark.parametrize("call, words", [
+    (lambda: profile.logarithmic().slope(0.0), "metres above the water"),
+    (lambda: profile.logarithmic().rise(np.nan), "metres above the water"),
+    (lambda: profile.stability(0.0), "obukhov"),
+    (lambda: profile.power(5.0), "exponent"),
+    (lambda: profile.obukhov_length(0.1, 0.0, 15.0), "wind"),
+    (lambda: profile.obukhov_length(0.1, 3.0, 288.0), "degrees Celsius"),
+])
+def test_what_cannot_be_is_refused(call, words):
+    with pytest.raises(ValueError, match=words):
+        call()
