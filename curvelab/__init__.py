@@ -17,7 +17,7 @@ _NAMES = {
     "read_fieldbook": "fieldbook", "write_fieldbook": "fieldbook", "FieldBookError": "records",
     "adjust": "adjustment", "decide": "decision", "plan": "planning", "simulate": "simulation",
 }
-_ROOMS = ("numbers", "units", "ellipsoid", "refraction", "instrument", "water", "uncertainty", "schema", "records", "resolve", "sense",
+_ROOMS = ("numbers", "units", "ellipsoid", "refraction", "instrument", "water", "profile", "ray", "air", "uncertainty", "schema", "records", "resolve", "sense",
           "parsing", "fieldbook", "observation", "adjustment", "prediction", "wording", "decision", "planning", "simulation", "figures", "panels")
 __all__ = ["__version__", *_NAMES, *_ROOMS]
 

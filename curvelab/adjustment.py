@@ -14,15 +14,18 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from .fieldbook import with_changes
-from .observation import (CURVATURE, Expansion, ProfileFactor, Row, Unknown, ellipsoid_curvature, keys, prior, ray,
+from .air import by_profile
+from .observation import (CURVATURE, Expansion, ProfileFactor, Row, Unknown, ellipsoid_curvature, keys, nominal_axes, prior,
                           rows)
 from .records import Fault, FieldBook, FieldBookError
-from .resolve import LONG, components
+from .refraction import REFERENCE_RADIUS
+from .resolve import AXIS, LONG, components
 from .uncertainty import BudgetRow, Contribution, budget, chi2_tail
 
 RANK = 1e-10
 UNCHECKED = 0.01
 DETECTABLE = 4.13
+ROUNDS, SETTLED = 20, 1e-5  # of the iteration; a change in standard uncertainties that no longer shows
 
 
 @dataclass(frozen=True)
@@ -85,6 +88,23 @@ class Result:
         return self.solution.gain[0]
 
     @property
+    def by_profile(self) -> bool:
+        """Whether the path of a ray, and so its refraction, depends on the curvature under it."""
+        return any(key[0] == "strength" for key in self.solution.unknowns)
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """What the paths of the rays warn of, in words."""
+        return tuple(dict.fromkeys(text for row in self.rows if row.reading for text in row.warnings))
+
+    @property
+    def effective_k(self) -> float:
+        """Coefficient of refraction of the longest sight, as found."""
+        sight = longest(self)
+        bent = sum(c * self.solution.estimate(key).value for key, c in sight.terms.items() if key[0] in ("refraction", "strength", "departure"))
+        return -bent * 2 / sight.reading.distance**2 * REFERENCE_RADIUS
+
+    @property
     def dof(self) -> int:
         """Redundancy of the network."""
         return self.solution.dof
@@ -107,7 +127,7 @@ class Result:
     def unchecked(self) -> list[str]:
         """Labels of the readings and heights that no other row checks."""
         return [row.label for row, r in zip(self.rows, self.solution.redundancy)
-                if row.kind != "prior" and r < UNCHECKED]
+                if row.kind in ("reading", "height") and r < UNCHECKED]
 
     @property
     def weak(self) -> list[tuple[str, float]]:
@@ -121,7 +141,7 @@ class Result:
         """
         found = []
         for row, s, r in zip(self.rows, self.sensitivity, self.solution.redundancy):
-            if row.label.partition(" ")[0].endswith(".csv") and row.u:
+            if row.label.partition(" ")[0].endswith(".csv") and row.kind != "temperature" and row.u:
                 blunder = DETECTABLE * row.u / math.sqrt(max(r, 1e-12))
                 needed = self.ellipsoid_curvature / 2 / max(abs(s), 1e-300)
                 if blunder > needed:
@@ -192,7 +212,7 @@ def _pseudo_inverse(matrix: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 
 
 def adjust(book: FieldBook, changes: Mapping[str, object] | None = None, *,
-           profile_factor: ProfileFactor | None = None) -> Result:
+           profile_factor: ProfileFactor | None = None, path: float | None = None) -> Result:
     """Reduce a field book: the curvature of the water and everything else it tells.
 
     Parameters
@@ -203,7 +223,11 @@ def adjust(book: FieldBook, changes: Mapping[str, object] | None = None, *,
         Keys of ``site.toml`` to replace first, as in
         ``{"instrument.A.tolerance": "1 mm per 30 m"}``.
     profile_factor : callable, optional
-        Factor w of refraction for a reading (1 when left out).
+        Factor w of refraction for a reading (1 when left out) through an air
+        for which k or a gradient is stated.
+    path : float, optional
+        Curvature of the water that the rays are followed over [1/m]; the one
+        that is found when left out. It matters only where an air has a profile.
 
     Returns
     -------
@@ -217,20 +241,41 @@ def adjust(book: FieldBook, changes: Mapping[str, object] | None = None, *,
     if changes:
         book = with_changes(book, changes)
     expected = ellipsoid_curvature(book)
-    start = Expansion(expected, {name: i.collimation.value if i.collimation else 0.0 for name, i in book.instruments.items()},
-                      {name: ray(book.airs[name]).value for name in {r.air for r in book.readings if not r.struck}})
-    found = rows(book, start, planned=True, profile_factor=profile_factor)
+    at = _start(book, expected, path)
+    found = rows(book, at, planned=True, profile_factor=profile_factor)
     plan = solution = solve(found)
     _check_determined(book, plan, found)
-    at = start
-    for _ in range(0 if book.is_plan else 2):  # bilinear in the length of sight alone: the second round changes nothing that shows
-        found = rows(book, at, profile_factor=profile_factor)
+    for _ in range(0 if book.is_plan else ROUNDS):
+        found, before = rows(book, at, profile_factor=profile_factor), at
         solution = solve(found)
-        at = Expansion(float(solution.x[0]), *({key[1]: float(x) for key, x in zip(solution.unknowns, solution.x) if key[0] == kind}
-                                               for kind in ("collimation", "refraction")))
+        at = _moved(at, solution, book)
+        if abs(at.curvature - before.curvature) < SETTLED * plan.estimate(CURVATURE).u:
+            break
     return Result(book, tuple(found), solution, solution.estimate(CURVATURE), _named(book, solution, "collimation"),
                   _named(book, solution, "refraction"), _heights(book, solution),
                   plan.estimate(CURVATURE).u, expected)
+
+
+def _start(book: FieldBook, curvature: float, path: float | None) -> Expansion:
+    """Where the first round is linearised: what is known before any reading through the level."""
+    at = Expansion(curvature, {name: i.collimation.value if i.collimation else 0.0 for name, i in book.instruments.items()},
+                   {name: prior(book, ("refraction", name)).value for name in {r.air for r in book.readings if not r.struck}},
+                   axis=nominal_axes(book), path=path)
+    for _ in range(3 if book.air_readings else 0):
+        warm = [row for row in rows(book, at, planned=True) if row.kind == "temperature"]
+        known = [row for key in dict.fromkeys(k for row in warm for k in row.terms) if (row := prior(book, key))]
+        solution = solve([*warm, *known])
+        at = replace(at, strength={key[1]: float(x) for key, x in zip(solution.unknowns, solution.x) if key[0] == "strength"})
+    return at
+
+
+def _moved(at: Expansion, solution: Solution, book: FieldBook) -> Expansion:
+    """The point of the next round: at what was found."""
+    part = components(book)
+    found = {kind: {key[1]: float(x) for key, x in zip(solution.unknowns, solution.x) if key[0] == kind}
+             for kind in ("collimation", "refraction", "strength", "axis")}
+    axis = {name: height for name, height in found.pop("axis").items() if part[AXIS + name] == part.get("")}
+    return replace(at, curvature=float(solution.x[0]), axis=at.axis | axis, **found)
 
 
 def _named(book: FieldBook, solution: Solution, kind: str) -> dict[str, Estimate]:

@@ -13,9 +13,9 @@ from dataclasses import dataclass, field, replace
 from statistics import NormalDist
 
 
-from .adjustment import UNCHECKED, Estimate, Result, adjust, longest
+from .adjustment import UNCHECKED, Result, adjust, longest
 from .fieldbook import with_struck
-from .refraction import REFERENCE_RADIUS
+from .refraction import REFERENCE_RADIUS, gradient_for
 from .records import FieldBookError
 from .uncertainty import COVERAGE, NORMAL, RECTANGULAR, Contribution, combine, two_sided
 from .wording import finding, numbers
@@ -61,7 +61,6 @@ class Verdict:
     worst_ellipsoid: float
     radius: tuple[float, float]
     excess: Diagnosis
-    stated_k: Estimate
     remarks: tuple[str, ...]
 
     @property
@@ -153,16 +152,26 @@ def decide(result: Result) -> Verdict:
         raise ValueError("this book holds no readings yet: plan(book) tells what it could decide")
     rule, kappa, expected = result.book.rule, result.curvature, result.ellipsoid_curvature
     geoid = Contribution("geoid", "this water", rule.geoid * expected, NORMAL)
-    flat, round_ = result.contributions(), [*result.contributions(), geoid]
-    excess = kappa.value - expected
-    probabilities = [two_sided(kappa.value, flat), two_sided(excess, round_),
-                     worst(kappa.value, flat), worst(excess, round_)]
+    over_flat, over_round = (_over(result, curvature) for curvature in (0.0, expected))
+    flat, round_ = over_flat.contributions(), [*over_round.contributions(), geoid]
+    excess = over_round.curvature.value - expected
+    probabilities = [two_sided(over_flat.curvature.value, flat), two_sided(excess, round_),
+                     worst(over_flat.curvature.value, flat), worst(excess, round_)]
     separation = expected / max(kappa.u, result.planned_u) if max(kappa.u, result.planned_u) else math.inf
     least = gate(min(rule.alpha_flat, rule.alpha_ellipsoid), rule.power)
     return Verdict(
-        result, _outcome(result, separation, least, probabilities), kappa.value / kappa.u if kappa.u else math.copysign(math.inf, kappa.value),
-        excess / math.hypot(kappa.u, geoid.u) if kappa.u or geoid.u else math.copysign(math.inf, excess), separation, least, *probabilities,
-        radius_interval(kappa.value, kappa.u), diagnose(result, excess), _stated_k(result)[0], _remarks(result))
+        result, _outcome(result, separation, least, probabilities), _over_u(over_flat.curvature.value, over_flat.curvature.u),
+        _over_u(excess, math.hypot(over_round.curvature.u, geoid.u)), separation, least, *probabilities,
+        radius_interval(kappa.value, kappa.u), diagnose(result, excess), _remarks(result))
+
+
+def _over(result: Result, curvature: float) -> Result:
+    """The result with the rays followed over water of a given curvature, where that makes a difference."""
+    return adjust(result.book, path=curvature) if result.by_profile else result
+
+
+def _over_u(value: float, u: float) -> float:
+    return value / u if u else math.copysign(math.inf, value)
 
 
 def worst(value: float, contributions: Sequence[Contribution]) -> float:
@@ -208,6 +217,22 @@ def diagnose(result: Result, excess: float) -> Diagnosis:
     return Diagnosis(excess * target.distance**2 / 2, over(tilt, reach), over(bend, 1.0) * REFERENCE_RADIUS, over(height, reach / target.distance))
 
 
+def flat_needs(result: Result) -> tuple[float, float]:
+    """The air in which flat water would have shown what was found.
+
+    Returns
+    -------
+    k, gradient : tuple of float
+        Coefficient of refraction, and the mean temperature gradient that makes
+        it [K/m] by the handbook form (NaN where temperature or pressure of the
+        air is not stated), all along the longest sight.
+    """
+    air = result.book.airs[longest(result).reading.air]
+    k = result.effective_k + diagnose(result, result.curvature.value).k
+    weather = (air.temperature, air.pressure)
+    return k, float(gradient_for(k, *(q.value for q in weather))) if all(weather) else math.nan
+
+
 def _remarks(result: Result) -> tuple[str, ...]:
     """What a reader of the verdict must know beside it."""
     remarks = []
@@ -217,9 +242,7 @@ def _remarks(result: Result) -> tuple[str, ...]:
         remarks.append("no reading or height touches the water, so this is the curvature of level lines, not of the water")
     if result.book.sealed:
         remarks.append("the seal of the plan is not checked by this version")
-    k, checked = _stated_k(result)
-    if checked < UNCHECKED:
-        remarks.append(f"this rests on the air over the lake being as stated, k = {k.value:.2f} ± {k.u:.2f}, which no reading tests")
+    remarks += _air_remarks(result)
     for label in gross_repeats(result):
         remarks.append(f"the repeats in {label} scatter more than {GROSS:.0f} times what was stated")
     if result.unchecked:
@@ -242,12 +265,18 @@ def _remarks(result: Result) -> tuple[str, ...]:
     return tuple(remarks)
 
 
-def _stated_k(result: Result) -> tuple[Estimate, float]:
-    """k of the air of the longest sight as the book states it, and the redundancy number of that statement."""
-    key = ("refraction", longest(result).reading.air)
-    at = next(i for i, row in enumerate(result.rows) if row.kind == "prior" and key in row.terms)
-    row = result.rows[at]
-    return Estimate(row.value * REFERENCE_RADIUS, row.u * REFERENCE_RADIUS), float(result.solution.redundancy[at])
+def _air_remarks(result: Result) -> list[str]:
+    """What the air of the longest sight rests on."""
+    name = longest(result).reading.air
+    at = next(i for i, row in enumerate(result.rows) if row.kind == "prior" and ("refraction", name) in row.terms)
+    stated = result.rows[at]
+    if not result.by_profile:
+        told = f"k = {stated.value * REFERENCE_RADIUS:.2f} ± {stated.u * REFERENCE_RADIUS:.2f}"
+        weak = result.solution.redundancy[at] < UNCHECKED
+        return [f"this rests on the air over the lake being as stated, {told}, which no reading tests"] if weak else []
+    thermometers = {t.thermometer for t in result.book.air_readings if t.air == name}
+    source = {0: "the stated difference of air and water, no thermometer", 1: "one thermometer alone"}.get(len(thermometers), "the thermometers")
+    return [f"the air over the lake bends the longest sight by k = {result.effective_k:.2f}, by {source} and a profile of known shape", *result.warnings]
 
 
 def _with_struck(result: Result) -> str:

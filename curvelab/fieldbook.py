@@ -79,8 +79,7 @@ def compose(site: dict[str, object], tables: dict[str, Table]) -> FieldBook:
     line = sense.line(sections["line"], faults)
     instruments = {name: sense.instrument(name, values, faults) for name, values in sections["instrument"].items()}
     _raise(faults)
-    air = {name: Air(name, *(values.get(k) for k in ("k", "gradient", "temperature", "pressure")))
-           for name, values in sections["air"].items()}
+    air = {name: Air(name, **values) for name, values in sections["air"].items()}
     rule = sections["rule"]
     book = FieldBook(
         site=copy.deepcopy(site), tables=dict(tables), title=about.get("title", "untitled"),
@@ -91,6 +90,7 @@ def compose(site: dict[str, object], tables: dict[str, Table]) -> FieldBook:
         tapes={name: v["scale"] for name, v in sections["tape"].items()},
         scales={name: v["error"] for name, v in sections["scale"].items()},
         staffs={name: v["zero"] for name, v in sections["staff"].items()},
+        thermometers={name: v["offset"] for name, v in sections["thermometer"].items()},
         rule=Rule(rule["alpha_flat"].value, rule["alpha_ellipsoid"].value, rule["power"].value,
                   rule["geoid"].value, not any(rule[key].default for key in ("alpha_flat", "alpha_ellipsoid", "power"))),
         readings=records["readings.csv"], heights=records["heights.csv"], gauge=records["gauge.csv"],

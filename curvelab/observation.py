@@ -23,14 +23,15 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from . import ellipsoid, refraction, schema, units, water
+from . import air, ellipsoid, ray, refraction, schema, units, water
 from .instrument import rectangular_u
-from .records import Air, FieldBook, Height, Reading, Stated
+from .records import Air, AirReading, FieldBook, Height, Reading, Stated
 from .resolve import AXIS, LONG, components
 from .uncertainty import NORMAL, RECTANGULAR, STUDENT, Contribution, combine
 
 Unknown = tuple[str, ...]
 CURVATURE: Unknown = ("curvature",)
+EYE = 1.45  # m; the axis above the nearest point of a set-up that has not been read
 NOMINAL = 1.5  # m; what a planned reading of a graduated target is taken to show
 ProfileFactor = Callable[[Reading], float]
 
@@ -51,6 +52,7 @@ class Row:
     parts: tuple[Contribution, ...]
     reading: Reading | None = None
     scatter: float = 0.0
+    warnings: tuple[str, ...] = ()
 
     @property
     def u(self) -> float:
@@ -60,11 +62,20 @@ class Row:
 
 @dataclass(frozen=True)
 class Expansion:
-    """Where the few bilinear terms are linearised: curvature [1/m], collimation [rad], refraction [1/m]."""
+    """Where what is not linear is linearised, by name.
+
+    `curvature` of the water [1/m], `collimation` [rad], `refraction` far from
+    the water [1/m], `strength` of the profiles [K], heights of the `axis` [m];
+    `path` the curvature [1/m] of the water under the rays, where it is not that
+    which is found.
+    """
 
     curvature: float
     collimation: dict[str, float] = field(default_factory=dict)
     refraction: dict[str, float] = field(default_factory=dict)
+    strength: dict[str, float] = field(default_factory=dict)
+    axis: dict[str, float] = field(default_factory=dict)
+    path: float | None = None
 
 
 def single_sight(offset: float, far: float, near: float = 0.0, collimation: float = 0.0, refraction: float = 0.0) -> float:
@@ -104,18 +115,6 @@ def ellipsoid_curvature(book: FieldBook) -> float:
     return 1 / float(ellipsoid.azimuth_radius(book.line.latitude, book.line.azimuth))
 
 
-def ray(air: Air) -> Stated:
-    """Curvature of the ray χ in an air for which k or a mean gradient is stated [1/m]."""
-    if air.k:
-        return Stated(float(refraction.ray_curvature(air.k.value)), float(refraction.ray_curvature(air.k.u)), air.k.default)
-    inputs = [air.temperature, air.pressure, air.gradient]
-    values = [q.value for q in inputs]
-    k = refraction.coefficient(*values)
-    spread = [refraction.coefficient(*(v + (q.u or 0) * (i == j) for j, v in enumerate(values))) - k
-              for i, q in enumerate(inputs)]
-    return Stated(float(refraction.ray_curvature(k)), float(refraction.ray_curvature(math.hypot(*spread))))
-
-
 def rows(book: FieldBook, at: Expansion, *, planned: bool = False, profile_factor: ProfileFactor | None = None) -> list[Row]:
     """Every observation and every prior of a field book.
 
@@ -140,6 +139,8 @@ def rows(book: FieldBook, at: Expansion, *, planned: bool = False, profile_facto
     pinned = _free_datums(book)
     found = [reading_row(group, book, at, planned, factor(group[0])) for group in groups(book)]
     found += [height_row(h, book) for h in book.heights]
+    profiled = {key[1] for row in found for key in row.terms if key[0] == "strength"}
+    found += [_thermometer_row(t, book, at) for t in book.air_readings if t.air in profiled]
     found = [replace(row, terms={k: v for k, v in row.terms.items() if k not in pinned}) for row in found]
     used = dict.fromkeys(key for row in found for key in row.terms)
     return found + [row for key in used if (row := prior(book, key))]
@@ -174,21 +175,80 @@ def reading_row(group: list[Reading], book: FieldBook, at: Expansion, planned: b
         height[("touch", r.setup, r.point)] = 1.0
     terms = {("axis", r.setup): 1.0} | {key: -v for key, v in height.items()}
     terms |= {("collimation", r.instrument): d, ("drift", level.root, r.visit): d, ("setting", r.setup): d,
-              CURVATURE: d**2 / 2, ("refraction", r.air): -factor * d**2 / 2}
+              CURVATURE: d**2 / 2}
+    bending, chi, warnings = _refraction_terms(r, book, at, factor)
+    terms |= bending
     if d > LONG:
         terms["focus", level.root] = d
     if _has_zero(r.staff, book):
         terms["staff", r.staff] = 1.0
     if r.scale:
         terms["scale", r.scale] = NOMINAL if r.planned else value
-    slope = at.collimation.get(r.instrument, 0.0) + (at.curvature - factor * at.refraction.get(r.air, 0.0)) * d
+    slope = at.collimation.get(r.instrument, 0.0) + (at.curvature - chi) * d
     parts = [] if r.u_distance is None else [Contribution("length of sight", "each sight", abs(slope) * r.u_distance)]
     if d > book.line.distance.value / 2 and r.u_distance is None:
         terms["distance",] = slope
     own, scatter = _reading_parts(r, level.pointing, level.reading, [g.reading + c for g, c in zip(group, changes)], planned)
     lines = _ranges([g.row for g in group])
     label = f"readings.csv row{'s' if n > 1 else ''} {lines}: {r.setup} to {r.point}"
-    return Row(label, "reading", terms, value, (*own, *parts), r, scatter)
+    return Row(label, "reading", terms, value, (*own, *parts), r, scatter, warnings)
+
+
+def _refraction_terms(r: Reading, book: FieldBook, at: Expansion, factor: float) -> tuple[dict[Unknown, float], float, tuple[str, ...]]:
+    """What the air adds to a sight, as terms, its effective χ [1/m], and warnings.
+
+    A profile is followed along its path; its strength is shared by all sights
+    through that air, and a departure from its shape by those at one height.
+    """
+    mass, half = book.airs[r.air], r.distance**2 / 2
+    if not air.by_profile(mass):
+        return {("refraction", r.air): -factor * half}, factor * at.refraction.get(r.air, 0.0), ()
+    strength = at.strength.get(r.air, 0.0)
+    under = at.curvature if at.path is None else at.path
+    height = at.axis.get(r.setup, NOMINAL)
+    here, way = air.path(mass, strength, r.distance, height, at.collimation.get(r.instrument, 0.0), under)
+    factor = float(way.mean(here.shape.slope))
+    band = f"{float(way.z.mean()):.0f} m"
+    terms = {("refraction", r.air): -half, ("strength", r.air): -half * here.per_strength * factor,
+             ("departure", r.air, band): -half * factor * air.departure_scale(here, strength)}
+    warnings = tuple(ray.warnings(way, lambda z: here.curvature(z, strength))) if r.distance > LONG else ()
+    return terms, here.far.value + here.per_strength * strength * factor, warnings
+
+
+def _thermometer_row(t: AirReading, book: FieldBook, at: Expansion) -> Row:
+    """A thermometer's reading: water's temperature, strength of the profile, the thermometer's own offset."""
+    here = air.layer(book.airs[t.air], at.strength.get(t.air, 0.0))
+    own = units.parse(schema.DEFAULT_THERMOMETER_U, "temperature difference").value if t.u is None else t.u
+    terms = {("strength", t.air): float(here.shape.rise(t.height)), ("water temperature", t.air): 1.0, ("thermometer", t.thermometer): 1.0}
+    part = Contribution("temperature reading", "each reading", own, remark="default" if t.u is None else "")
+    return Row(f"air.csv row {t.row}: {t.height:g} m", "temperature", terms, t.temperature + refraction.DRY_ADIABATIC * t.height, (part,))
+
+
+def nominal_axes(book: FieldBook) -> dict[str, float]:
+    """Height of each set-up's axis above the water, as near as heights and plain readings tell [m].
+
+    Where the set-up has not been read yet, 1.45 m above its nearest point.
+    """
+    known = nominal_heights(book)
+    axes: dict[str, float] = {key[1]: value for key, value in known.items() if key[0] == "axis"}
+    for r in sorted((r for r in book.readings if not r.struck), key=lambda r: r.distance):
+        above = 0.0 if r.point in book.water.surfaces else known.get(("height", r.point))
+        if above is not None:
+            axes.setdefault(r.setup, above + (EYE if r.planned else r.reading))
+    return axes
+
+
+def nominal_heights(book: FieldBook) -> dict[Unknown, float]:
+    """Heights that follow from ``heights.csv`` alone, least squares [m]."""
+    ends = {end for h in book.heights for end in (h.start, h.end)} - set(book.water.surfaces)
+    names = {name: i for i, name in enumerate(sorted(ends))}
+    design = np.zeros((len(book.heights), len(names)))
+    for row, h in zip(design, book.heights):
+        for end, sign in ((h.start, -1.0), (h.end, 1.0)):
+            if end in names:
+                row[names[end]] += sign
+    found = np.linalg.lstsq(design, np.array([h.height for h in book.heights]), rcond=None)[0] if names else ()
+    return {("axis", n[len(AXIS):]) if n.startswith(AXIS) else ("height", n): float(x) for n, x in zip(names, found)}
 
 
 def _ranges(numbers: list[int]) -> str:
@@ -268,6 +328,8 @@ def prior(book: FieldBook, key: Unknown) -> Row | None:
     kind, name = key[0], key[1] if len(key) > 1 else ""
     if kind in ("curvature", "axis", "height", "water level"):
         return None
+    if kind == "water temperature" and not book.airs[name].water_temperature:
+        return None
     if kind == "collimation" and (limit := book.instruments[name].tolerance):
         return _prior(key, "collimation", f"instrument {name}", Stated(0.0, float(rectangular_u(limit.value))), RECTANGULAR)
     table: dict[str, Callable[[], tuple[str, str, Stated]]] = {
@@ -275,7 +337,12 @@ def prior(book: FieldBook, key: Unknown) -> Row | None:
         "drift": lambda: ("drift of the collimation", "each visit", _spread(book.instruments[name].drift)),
         "setting": lambda: ("compensator setting", "each set-up", _spread(_setting(book, name))),
         "focus": lambda: ("focus run-out", f"instrument {name}", _spread(book.instruments[name].focus_runout)),
-        "refraction": lambda: ("refraction", f"air {name}", ray(book.airs[name])),
+        "refraction": lambda: ("refraction", f"air {name}", _far(book.airs[name])),
+        "strength": lambda: ("refraction", f"air {name}", air.strength_prior(book.airs[name], book.airs[name].air_minus_water
+                                                                            or _parsed(schema.DEFAULT_AIR_MINUS_WATER, "temperature difference"))),
+        "departure": lambda: ("refraction off the profile", "each line height", Stated(0.0, air.DEPARTURE, True)),
+        "water temperature": lambda: ("water temperature", f"air {name}", _water_temperature(book.airs[name].water_temperature)),
+        "thermometer": lambda: ("thermometer offset", f"thermometer {name}".strip(), book.thermometers.get(name) or _default("thermometer", "offset")),
         "touch": lambda: ("touch of the water", "each contact", _spread(book.water.touch)),
         "touch_common": lambda: ("touch of the water", "all contacts", _spread(book.water.touch_common)),
         "shores": lambda: ("water between the shores", "each visit", book.water.between_shores),
@@ -307,6 +374,15 @@ def _setting(book: FieldBook, setup: str) -> Stated:
     return next(book.instruments[r.instrument].setting_accuracy for r in book.readings if r.setup == setup and not r.struck)
 
 
+def _far(mass: Air) -> Stated:
+    return air.layer(mass, 0.0).far if air.by_profile(mass) else air.stated(mass)
+
+
+def _water_temperature(told: Stated) -> Stated:
+    own = _parsed(schema.DEFAULT_WATER_TEMPERATURE_U, "temperature difference").value
+    return told if told.u is not None else Stated(told.value, own, True)
+
+
 def _gauge(book: FieldBook, row: str) -> Stated:
     gauge = next(g for g in book.gauge if str(g.row) == row)
     own = units.parse(schema.DEFAULT_GAUGE_U, "length").value if gauge.u is None else gauge.u
@@ -315,7 +391,12 @@ def _gauge(book: FieldBook, row: str) -> Stated:
 
 @functools.cache
 def _default(section: str, key: str) -> Stated:
-    quantity = units.parse(str(schema.DEFAULTS[section][key]), schema.SECTIONS[section][key].kind)
+    return _parsed(str(schema.DEFAULTS[section][key]), schema.SECTIONS[section][key].kind)
+
+
+@functools.cache
+def _parsed(text: str, dimension: str) -> Stated:
+    quantity = units.parse(text, dimension)
     return Stated(quantity.value, quantity.u, True)
 
 

@@ -17,12 +17,13 @@ from . import refraction, units
 from .adjustment import Result, adjust, longest
 from .decision import gate
 from .fieldbook import compose
-from .observation import ray
+from .air import by_profile, stated
 from .prediction import line_of_sight
 from .records import Air, FieldBook, Table
 from .uncertainty import BudgetRow
 
 TESTED = "10 µrad"  # what a careful peg test leaves of a collimation error
+PROFILE_U = 0.1  # in k: what a measured profile leaves of it, where another gradient is tried
 CLEAR = 0.5  # m; a line nearer to the water than this is warned of (common practice, no source)
 CAUTIONS = (
     "Never point a telescope near the sun.",
@@ -117,7 +118,7 @@ def as_read(result: Result) -> dict[str, float]:
     sight = longest(result).reading
     air = result.book.airs[sight.air]
     axis = result.solution.estimate(("axis", sight.setup)).value
-    gradient = air.gradient.value if air.gradient else float(refraction.gradient_for(air.k.value, *_weather(air)))
+    gradient = air.gradient.value if air.gradient else float(refraction.gradient_for(result.effective_k, *_weather(air)))
     return {"length": sight.distance, "height": axis, "gradient": gradient, "collimation": result.collimation[sight.instrument].value * 1e6}
 
 
@@ -130,7 +131,7 @@ def what_if(book: FieldBook, gradient: float | None = None, collimation: float |
     air, changes = book.airs[sight.air], {}
     if gradient is not None:
         k = float(refraction.coefficient(*_weather(air), gradient))
-        u = float(refraction.coefficient_from_curvature(ray(air).u))
+        u = PROFILE_U if by_profile(air) else float(refraction.coefficient_from_curvature(stated(air).u))
         changes |= {f"air.{air.name}.gradient": None, f"air.{air.name}.k": f"{k:.6f} ± {u:.6f}"}
     if collimation is not None:
         changes |= {f"instrument.{sight.instrument}.tolerance": None, f"instrument.{sight.instrument}.collimation": f"{collimation:.3f} ± {TESTED}"}

@@ -14,7 +14,8 @@ from .adjustment import Estimate, Result, longest, solve
 from .observation import CURVATURE, Row
 from .resolve import LONG
 
-OPTICS = {"curvature", "collimation", "drift", "setting", "focus", "refraction", "distance"}
+OPTICS = {"curvature", "collimation", "drift", "setting", "focus", "refraction", "strength", "departure", "distance"}
+BENT = {"curvature", "refraction", "strength", "departure"}
 
 
 def line_of_sight(result: Result, curvature: float, distances: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -46,7 +47,7 @@ def line_of_sight(result: Result, curvature: float, distances: np.ndarray) -> tu
     ratio = np.asarray(distances, dtype=float) / target.reading.distance
     matrix = np.zeros((ratio.size, len(solution.unknowns)))
     for key in (key for key in target.terms if key[0] in OPTICS and key in solution.unknowns):
-        shape = target.terms[key] * ratio ** (2 if key[0] in ("curvature", "refraction") else 1)
+        shape = target.terms[key] * ratio ** (2 if key[0] in BENT else 1)
         beyond = ratio * target.reading.distance > LONG
         matrix[:, solution.unknowns.index(key)] = shape * beyond if key[0] == "focus" else shape
     return matrix @ means, np.sqrt(np.einsum("ij,jk,ik->i", matrix, solution.covariance, matrix))

@@ -86,13 +86,16 @@ class Instrument:
 
 @dataclass(frozen=True)
 class Air:
-    """One air mass: k, or temperature [°C], pressure [hPa] and gradient [K/m]."""
+    """One air mass: k, or temperature [°C] and pressure [hPa] with a gradient [K/m] or what makes a profile."""
 
     name: str
     k: Stated | None = None
     gradient: Stated | None = None
     temperature: Stated | None = None
     pressure: Stated | None = None
+    water_temperature: Stated | None = None
+    wind: Stated | None = None
+    air_minus_water: Stated | None = None
 
 
 @dataclass(frozen=True)
@@ -225,6 +228,7 @@ class FieldBook:
     tapes: dict[str, Stated]
     scales: dict[str, Stated]
     staffs: dict[str, Stated]
+    thermometers: dict[str, Stated]
     rule: Rule
     readings: tuple[Reading, ...]
     heights: tuple[Height, ...] = ()

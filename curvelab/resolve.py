@@ -21,7 +21,9 @@ def filled(book: FieldBook) -> FieldBook:
         visit = named.pop()
     readings = [dataclasses.replace(r, instrument=r.instrument or only, visit=visit if len(visits) == 1 else r.visit) for r in book.readings]
     heights = [dataclasses.replace(h, visit=h.visit or visit) for h in book.heights]
-    return dataclasses.replace(book, readings=tuple(readings), heights=tuple(heights))
+    air = next(iter(book.airs)) if len(book.airs) == 1 else ""
+    temperatures = [dataclasses.replace(t, air=t.air or air) for t in book.air_readings]
+    return dataclasses.replace(book, readings=tuple(readings), heights=tuple(heights), air_readings=tuple(temperatures))
 
 
 def components(book: FieldBook) -> dict[str, str]:
@@ -74,10 +76,11 @@ def with_airs(book: FieldBook, faults: list[Fault]) -> FieldBook:
         readings.append(r)
     for name in sorted({r.air for r in readings if r.air in airs}):
         air = airs[name]
-        if not air.k and not air.gradient:
+        measured = air.air_minus_water or name in {t.air for t in book.air_readings}
+        if not (air.k or air.gradient) and not (air.temperature and air.pressure and measured):
             faults.append(Fault("site.toml", None, f"air.{name}", "", 'nothing is said of its refraction, so the curvature is undetermined: '
-                                'give k = "0.13 ± 0.5", or gradient = "-0.02 ± 0.05 K/m" with temperature and pressure'
-                                + (" (rows of air.csv are read, but not yet turned into a gradient)" if book.air_readings else "")))
+                                'give k = "0.13 ± 0.5"; or temperature and pressure, with gradient = "-0.02 ± 0.05 K/m", rows of air.csv, or '
+                                'air_minus_water = "0 ± 3 K"'))
     return dataclasses.replace(book, readings=tuple(readings), airs=airs)
 
 

@@ -86,7 +86,8 @@ SECTIONS: dict[str, dict[str, Key]] = {
                    "magnification": Key("float"), "pointing": Key("angle"), "reading": Key("length")},
     "air": {"temperature": Key("temperature", "maybe"), "pressure": Key("pressure", "maybe"),
             "gradient": Key("temperature gradient", "±"), "k": Key("number", "±"),
-            "water_temperature": Key("temperature", "maybe"), "wind": Key("speed", "maybe")},
+            "water_temperature": Key("temperature", "maybe"), "wind": Key("speed", "maybe"),
+            "air_minus_water": Key("temperature difference", "±")},
     "thermometer": {"offset": Key("temperature difference", "±")},
     "water": {"surfaces": Key("names"), "touch": Key("length"), "touch_common": Key("length"),
               "between_shores": Key("length", "±")},
@@ -118,4 +119,7 @@ DEFAULTS: dict[str, dict[str, object]] = {
 DEFAULT_HEIGHT_U = "1 mm"
 DEFAULT_GAUGE_U = "1 mm"
 DEFAULT_SHORES_PER_METRE = 1e-6
+DEFAULT_THERMOMETER_U = "0.1 K"
+DEFAULT_WATER_TEMPERATURE_U = "0.3 K"
+DEFAULT_AIR_MINUS_WATER = "0 ± 3 K"
 DEFAULT_PEG_AIR = "0.13 ± 1"

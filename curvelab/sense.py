@@ -219,6 +219,13 @@ def _check_names(book: FieldBook, faults: list[Fault]) -> None:
         for r in rows:
             if r.air and r.air not in book.airs:
                 faults.append(Fault(file, r.row, "air", r.air, f"this air is not in site.toml{nearest(r.air, book.airs)}"))
+    for t in book.air_readings:
+        if not t.air:
+            faults.append(Fault("air.csv", t.row, "air", "", "say which air this is: " + (", ".join(book.airs) or "none is in site.toml")))
+        if t.height <= 0.01:
+            faults.append(Fault("air.csv", t.row, "height", f"{t.height:g} m", "a thermometer hangs above the water; the water's own goes into water_temperature"))
+        if not -40 <= t.temperature <= 60:
+            faults.append(Fault("air.csv", t.row, "temperature", f"{t.temperature:g} °C", "outside -40 to 60 °C: is the unit right (°F, K)?"))
     for name, air in book.airs.items():
         if air.k and air.gradient:
             faults.append(Fault("site.toml", None, f"air.{name}", "", "give either k or gradient, not both: they state the same thing"))

@@ -10,13 +10,11 @@ import numpy as np
 
 from . import units
 from .fieldbook import compose
-from .observation import CURVATURE, Expansion, Row, Unknown, height_row, prior, reading_row, rows
+from .observation import CURVATURE, EYE, Expansion, Row, Unknown, height_row, nominal_heights, prior, reading_row, rows
 from .planning import Plan, blank
 from .records import FieldBook, Table
-from .resolve import AXIS
 from .uncertainty import RECTANGULAR, Contribution
 
-EYE = 1.45  # m; the axis above the nearest point of a set-up, where the truth says nothing
 
 
 def simulate(plan: Plan | FieldBook, *, curvature: float, seed: int, truth: Mapping[str, float] | None = None,
@@ -60,7 +58,7 @@ def simulate(plan: Plan | FieldBook, *, curvature: float, seed: int, truth: Mapp
 def _truth(book: FieldBook, curvature: float, given: dict[Unknown, float], rng: np.random.Generator) -> dict[Unknown, float]:
     """A true value for every unknown of the book."""
     unknowns = dict.fromkeys(key for row in rows(book, Expansion(curvature)) for key in row.terms)
-    true = {CURVATURE: curvature} | _nominal_heights(book) | {("gauge", str(g.row)): g.water_level for g in book.gauge}
+    true = {CURVATURE: curvature} | nominal_heights(book) | {("gauge", str(g.row)): g.water_level for g in book.gauge}
     for key in unknowns:
         row = prior(book, key)
         if row and key not in true:
@@ -74,19 +72,6 @@ def _truth(book: FieldBook, curvature: float, given: dict[Unknown, float], rng: 
     for r in sorted((r for r in book.readings if not r.struck), key=lambda r: r.distance):
         true.setdefault(("axis", r.setup), true.get(("height", r.point), 0.0) + EYE + float(rng.uniform(-0.1, 0.1)))
     return true
-
-
-def _nominal_heights(book: FieldBook) -> dict[Unknown, float]:
-    """Heights that follow from the planned ``heights.csv``, least squares."""
-    ends = {end for h in book.heights for end in (h.start, h.end)} - set(book.water.surfaces)
-    names = {name: i for i, name in enumerate(sorted(ends))}
-    design = np.zeros((len(book.heights), len(names)))
-    for row, h in zip(design, book.heights):
-        for end, sign in ((h.start, -1.0), (h.end, 1.0)):
-            if end in names:
-                row[names[end]] += sign
-    found = np.linalg.lstsq(design, np.array([h.height for h in book.heights]), rcond=None)[0] if names else ()
-    return {("axis", n[len(AXIS):]) if n.startswith(AXIS) else ("height", n): float(x) for n, x in zip(names, found)}
 
 
 def _draw(part: Contribution, rng: np.random.Generator) -> float:

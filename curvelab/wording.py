@@ -69,7 +69,7 @@ def _explained(verdict: Verdict, system: str) -> str:
         slope = f"{in_words(excess.collimation)[unit]:.{2 if system == 'us' else 1}f} {unit}"
         causes.append(f"a line of sight tilted by {excess.collimation * 1e6:.0f} µrad ({slope})")
     if not math.isnan(excess.k):
-        stated = verdict.stated_k.value
+        stated = verdict.result.effective_k
         causes.append(f"air with k = {stated + excess.k:.2f} instead of {stated:.2f}")
     if not math.isnan(excess.height):
         causes.append(f"a height wrong by {_offset(abs(excess.height), system)} at the target")

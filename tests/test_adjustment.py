@@ -279,12 +279,10 @@ BLUNDERS = {
 }
 
 
-@pytest.mark.parametrize("name", ["two_kilometres", "builders_level", "builders_level_tested"])
-@pytest.mark.parametrize("blunder", BLUNDERS)
+@pytest.mark.parametrize("name, blunder", [(name, blunder) for name in ("two_kilometres", "builders_level", "builders_level_tested") for blunder in BLUNDERS
+                                           if not ("peg" in blunder and name == "builders_level")])
 def test_a_blunder_is_no_verdict_unless_its_row_is_named_as_unchecked(name, blunder, tmp_path):
     file, old, new = BLUNDERS[blunder]
-    if name == "builders_level" and "peg" in blunder:
-        pytest.skip("this book has no peg test")
     if blunder == "far reading 0.9 m low":
         line = next(row for row in (DATA / name / file).read_text(encoding="utf-8").splitlines() if row.startswith(old))
         cells = line.split(",")

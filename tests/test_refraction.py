@@ -7,12 +7,17 @@ import pytest
 import ref_index
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.integrate import solve_ivp
+from scipy.optimize import brentq
 
 from curvelab.refraction import (
+    AUTOCONVECTIVE,
+    DRY_ADIABATIC,
     MODELS,
     REFERENCE_RADIUS,
     coefficient,
     coefficient_from_curvature,
+    curvature_of_ray,
     gradient_for,
     ray_curvature,
     refractivity,
@@ -270,6 +275,144 @@ def test_sensitivity_of_refractivity(model, vapour, step, slope):
     assert change == pytest.approx(slope, rel=2e-4)
 
 
+# ---- curvature of a ray from the slope of the refractive index
+
+
+models = pytest.mark.parametrize("model", MODELS)
+slopes, vapours, rises = st.floats(-0.5, 0.5), st.floats(0, 30), st.floats(-1, 1)  # K/m, hPa, hPa/m
+
+
+def k_of_ray(*air, **more):
+    return coefficient_from_curvature(curvature_of_ray(*air, **more))
+
+
+# k = -R dn/dh as in GRADIENTS, by Ciddor's equation with hydrostatic dry air of 375 ppm of CO2, computed
+# with ref_index to four decimals. Each ppm of CO2 adds 0.534e-6 of N (Ciddor 1996, from memory).
+POORER = [0.1699, 0.1496, 0.2099, 0.8261, -1.0224, -2.8708, 3.2907, 0.1891]
+
+
+@pytest.mark.parametrize(("row", "printed"), list(zip(GRADIENTS, POORER, strict=True)), ids=POORER)
+def test_curvature_of_ray_by_ciddor(row, printed):
+    """χ n = -dn/dh: the tables leave the division by n out, 0.03 % of k."""
+    t, p, gradient, _, _, k = row
+    found = k_of_ray(t, p, gradient, model="Ciddor 1996") * (1 + 1e-6 * refractivity(t, p, model="Ciddor 1996"))
+    step = (gradient / (t + 273.15)) ** 2  # what differences over 2 m of height add to a slope that goes as 1/T
+    assert found * (1 + step) == pytest.approx(k, abs=1.1e-5)
+    assert found * (1 - (450 - 375) * 0.534e-6) == pytest.approx(printed, abs=6e-5)  # 450 ppm in its place fails at +0.5 K/m
+
+
+@given(temperatures, pressures, slopes, vapours, rises, st.floats(0.4, 0.7))
+def test_curvature_of_ray_is_the_derivative_worked_by_hand(t, p, gradient, e, rise, wavelength):
+    """d/dh of a P/T - 11.27 e/T, with dP = -(dry density + vapour density) g dh."""
+    kelvin, n = t + 273.15, 1 + 1e-6 * refractivity(t, p, e, wavelength)
+    a = refractivity(0, 1013.25, 0, wavelength) * 273.15 / 1013.25
+    fall = 9.80665 * ((p - e) / 287.05 + e / 287.05 * 18.015 / 28.965) / kelvin  # hPa/m
+    parts = [a * fall / kelvin, a * p * gradient / kelvin**2, 11.27 * rise / kelvin, -11.27 * e * gradient / kelvin**2]
+    assert curvature_of_ray(t, p, gradient, e, rise, wavelength) == pytest.approx(sum(parts) * 1e-6 / n, rel=1e-12, abs=1e-20)
+
+
+def column(t, p, gradient, e, rise):
+    """Temperature, pressure and vapour up to two steps of 0.5 m above and below, the hydrostatic equation integrated."""
+
+    def fall(h, pressure):  # hPa/m: densities of dry air and of vapour, R_d = 287.05 and R_v = 461.52 J/(kg K)
+        vapour = e + rise * h
+        return -9.80665 * ((pressure - vapour) / 287.05 + vapour / 461.52) / (t + gradient * h + 273.15)
+
+    for h in (-1.0, -0.5, 0.5, 1.0):
+        pressure = solve_ivp(fall, (0, h), [p], method="DOP853", rtol=1e-13, atol=1e-13).y[0, -1]
+        yield t + gradient * h, pressure, e + rise * h
+
+
+@models
+@pytest.mark.parametrize(
+    "air",
+    [(15, 1013.25, -0.0065, 0, 0), (0, 1013.25, 0.1121, 3, 0), (30, 950, -0.5, 20, -0.3), (20, 700, 0.2, 15, -1)],
+)
+def test_curvature_of_ray_is_the_slope_of_the_refractivity_along_a_column(model, air):
+    """By differences of fourth order over 2 m, of `refractivity` and, for Ciddor's equation, of ref_index."""
+    states, weights = list(column(*air)), np.array([1, -8, 8, -1]) / (12 * 0.5)
+    t, p, _, e, _ = air
+    along = np.array([refractivity(*state, model=model) for state in states])
+    chi = -weights @ along / (1e6 + refractivity(t, p, e, model=model))
+    assert curvature_of_ray(*air[:3], e, air[4], model=model) == pytest.approx(chi, rel=1e-7)
+    if model == "Ciddor 1996":
+        theirs = [ref_index.ciddor_ri(550, t, 100 * p, ref_index.pp2mole_fraction(100 * e, 100 * p, t)) for t, p, e in states]
+        assert -weights @ np.array(theirs) == pytest.approx(chi, rel=1e-3)  # n left out: 3e-4
+
+
+@models
+@given(st.floats(0, 50), pressures, st.floats(-2, 2))
+def test_handbook_form_is_close_to_the_curvature_of_the_ray(model, temperature, pressure, gradient):
+    """503 and 0.0343 are rounded; in frost Ciddor's real gas departs by a little more."""
+    k = k_of_ray(temperature, pressure, gradient, model=model)
+    assert abs(coefficient(temperature, pressure, gradient) - k) <= 5e-3 * abs(k) + 2e-3
+
+
+@pytest.mark.parametrize(("temperature", "gradient"), [(0, 0.1121), (15, 0.1286), (30, 0.1460)])
+def test_ducting_gradients(temperature, gradient):
+    """The handbook form's, worked by hand; the closed formula gives the same digits, Ciddor 0.4 mK/m less."""
+
+    def excess(slope, model):
+        return k_of_ray(temperature, 1013.25, slope, model=model) - 1
+
+    assert brentq(excess, 0, 1, args=("IAG 1999",)) == pytest.approx(gradient, abs=6e-5)
+    assert brentq(excess, 0, 1, args=("Ciddor 1996",)) == pytest.approx(gradient - 3.5e-4, abs=1e-4)
+    assert gradient_for(1.0, temperature, 1013.25) == pytest.approx(gradient, abs=5.1e-5)
+
+
+@models
+@pytest.mark.parametrize("temperature", [0, 15, 30])
+def test_ray_is_straight_where_density_is_constant(model, temperature):
+    """At -g/R_d in an ideal gas, to 0.1 mK/m in a real one."""
+    straight = brentq(lambda slope: curvature_of_ray(temperature, 1013.25, slope, model=model), -0.1, 0.1, xtol=1e-12)
+    assert straight == pytest.approx(-9.80665 / 287.05, abs=1e-11 if model == "IAG 1999" else 1.2e-4)
+    assert straight == pytest.approx(-AUTOCONVECTIVE, abs=1.5e-4)
+    assert k_of_ray(temperature, 1013.25, [-AUTOCONVECTIVE - 0.01, 0], model=model) @ [-1, 1] > 0
+
+
+def test_lapse_rates():
+    """g/c_p and g/R_d; c_p is 7/2 of R_d in a gas of two-atomed molecules, so their ratio is near 2/7."""
+    assert AUTOCONVECTIVE == pytest.approx(9.80665 / 287.05, abs=5e-5)
+    assert DRY_ADIABATIC == pytest.approx(9.80665 / 1005, abs=5e-6)
+    assert DRY_ADIABATIC / AUTOCONVECTIVE == pytest.approx(2 / 7, abs=5e-4)
+    assert k_of_ray(15, 1013.25, -DRY_ADIABATIC) == pytest.approx(0.15, abs=5e-4)
+
+
+@pytest.mark.parametrize(("model", "slope"), [("Ciddor 1996", -3.665e-8), ("IAG 1999", -3.911e-8)])
+def test_drier_air_above_lowers_k(model, slope):
+    """Vapour is worth -3.7e-8 of n per hPa (the first computed with ref_index), so k rises by 0.234 per hPa/m.
+
+    Air over water that evaporates is drier above: de/dh is negative, and k is lower than in dry air.
+    """
+    drier, same, moister = k_of_ray(15, 1013.25, -0.0065, 10, [-0.1, 0, 0.1], model=model)
+    assert drier < same < moister
+    per_rise = (moister - drier) / 0.2
+    assert per_rise == pytest.approx(-REFERENCE_RADIUS * slope, rel=5e-4)
+    if model == "Ciddor 1996":
+        assert per_rise == pytest.approx(0.234, abs=1e-3)
+        per_kelvin = np.diff(k_of_ray(15, 1013.25, [0, 1], model=model))[0]
+        assert per_rise / per_kelvin == pytest.approx(0.038, abs=5e-4)  # K/m worth one hPa/m
+
+
+@pytest.mark.parametrize("gradient", [-0.0065, 0.1, -0.5])
+def test_even_humidity_hardly_matters(gradient):
+    """10 hPa at every height: lighter air, 0.37 % off the weight; 0.14 % off the index, by hand."""
+    weight, heat = 503 * 1013.25 / 288.15**2 * np.array([AUTOCONVECTIVE, gradient])
+    dry, moist = k_of_ray(15, 1013.25, gradient, [0, 10])
+    assert moist - dry == pytest.approx(-0.0037 * weight - 0.0014 * heat, abs=2e-4)
+
+
+@models
+@pytest.mark.parametrize(("wavelength", "scale"), [(0.55, 503.38), (0.5893, 502.13), (0.633, 501.01)])
+def test_colour_behind_503(model, wavelength, scale):
+    """6371 km · (n - 1) T/P at 15 °C, 1013.25 hPa by Ciddor's equation, computed with ref_index."""
+    air = 15, 1013.25
+    found = REFERENCE_RADIUS * 1e-6 * refractivity(*air, wavelength=wavelength, model=model) * 288.15 / 1013.25
+    assert found == pytest.approx(scale, abs=0.01 if model == "Ciddor 1996" else 0.1)
+    colour = k_of_ray(*air, 0.1, wavelength=wavelength, model=model) / k_of_ray(*air, 0.1, model=model)
+    assert colour == pytest.approx(scale / 503.38, abs=3e-5)
+
+
 # ---- scalars, arrays, faults
 
 
@@ -285,8 +428,10 @@ CELSIUS, HECTOPASCAL = np.array([0.0, 15.0]), np.array([[960.0], [970.0], [1013.
         (coefficient_from_curvature, (CELSIUS / 1e9,)),
         (refractivity, (CELSIUS, HECTOPASCAL, 8.0)),
         (lambda *air: refractivity(*air, model="Ciddor 1996"), (CELSIUS, HECTOPASCAL, 8.0)),
+        (curvature_of_ray, (CELSIUS, HECTOPASCAL, -0.0065, 8.0, [[[-0.1]], [[0.0]]], 0.633)),
+        (lambda *air: curvature_of_ray(*air, model="Ciddor 1996"), (CELSIUS, HECTOPASCAL, 0.1, 8.0)),
     ],
-    ids=["coefficient", "gradient_for", "ray_curvature", "from_curvature", *MODELS],
+    ids=["coefficient", "gradient_for", "ray_curvature", "from_curvature", *MODELS, "of_ray", "of_ray Ciddor"],
 )
 def test_arrays_hold_what_scalars_give(function, numbers):
     found, grids = function(*numbers), np.broadcast_arrays(*numbers)
@@ -310,9 +455,27 @@ def test_arrays_hold_what_scalars_give(function, numbers):
         (lambda: refractivity(15, 1013, wavelength=550), "wavelength 550 .*micrometres"),
         (lambda: refractivity(15, 1013, humidity=-1), "humidity -1 .*hectopascals of water vapour"),
         (lambda: refractivity(15, [1013, 120], humidity=150), "humidity 150 hPa exceeds the pressure"),
+        (lambda: curvature_of_ray(288.15, 1013, 0), "temperature 288.15 .*degrees Celsius .*not 288 K"),
+        (lambda: curvature_of_ray([15, 68], 1013, 0), "temperature 68 does not lie between -40 and 58: .*or 59 °F"),
+        (lambda: curvature_of_ray(15, 101325, 0), "pressure 101325 .*hectopascals .*not 101325 Pa or 760 mmHg"),
+        (lambda: curvature_of_ray(15, 29.92, 0), "pressure 29.92 .*hectopascals"),
+        (lambda: curvature_of_ray(15, 1013, 5000), "gradient 5000 .*kelvins per metre"),
+        (lambda: curvature_of_ray(15, 1013, 0, -1), "humidity -1 .*hectopascals of water vapour"),
+        (lambda: curvature_of_ray(15, 1013, 0, 1100), "humidity 1100 hPa exceeds the pressure"),
+        (lambda: curvature_of_ray(15, 1013, 0, 10, -2000), "humidity_gradient -2000 .*per metre of height"),
+        (lambda: curvature_of_ray(15, 1013, 0, wavelength=550), "wavelength 550 .*micrometres"),
+        (lambda: curvature_of_ray(15, 1013, 0, model="Edlén"), "'Edlén' is not known"),
         (lambda: refractivity(15, 1013, model="Edlén"), "'Edlén' is not known: use one of 'IAG 1999', 'Ciddor 1996'"),
     ],
 )
 def test_faults_say_what_to_do(call, words):
     with pytest.raises(ValueError, match=words):
         call()
+
+
+@pytest.mark.parametrize("place", range(6))
+def test_curvature_of_ray_refuses_nan(place):
+    numbers = [15, 1013.25, 0.0, 10, 0.0, 0.55]
+    numbers[place] = math.nan
+    with pytest.raises(ValueError, match="nan .*: give "):
+        curvature_of_ray(*numbers)

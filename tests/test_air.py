@@ -1,0 +1,194 @@
+"""Thermometers to refraction in the network: one strength per air, followed along the path of each ray."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from scipy import integrate
+
+import curvelab
+from curvelab import air, observation, profile, refraction
+from curvelab.records import Air, Stated
+from tests.books import book
+
+R = 6_371_000.0
+KAPPA = 1 / 6.386e6
+SITE = """
+[line]
+latitude = 50
+azimuth = 60
+distance = "2000 m ± 0 m"
+[instrument.A]
+collimation = "0 ± 0 µrad"
+setting_accuracy = "0 µrad"
+focus_runout = "0 µrad"
+pointing = "2 µrad"
+reading = "0.2 mm"
+[air.lake]
+temperature = "15 °C"
+pressure = "1013.25 hPa"
+water_temperature = "12.0 ± 0.1 °C"
+[water]
+surfaces = ["near water", "far water"]
+touch = "0.2 mm"
+touch_common = "0 mm"
+between_shores = "0 ± 0 mm"
+"""
+LAKE = Air("lake", temperature=Stated(15.0), pressure=Stated(1013.25))
+
+
+def thermometers(strength, water=12.0, heights=(0.3, 1.0, 3.0), names=None, offsets=None, repeats=1):
+    """air.csv of perfect readings, with the offsets given by thermometer."""
+    names = names or [f"T{i}" for i in range(len(heights))]
+    offsets = offsets or {}
+    rows = [f"{z},{water + strength * float(profile.logarithmic().rise(z)) - refraction.DRY_ADIABATIC * z + offsets.get(n, 0.0):.4f},{n},{i}"
+            for i in range(repeats) for z, n in zip(heights, names)]
+    return "height [m],temperature [°C],thermometer,remark\n".replace(",remark", "") + "\n".join(row.rsplit(",", 1)[0] for row in rows) + "\n"
+
+
+def far_reading(strength, distance, axis, target, kappa=KAPPA, slope=0.0):
+    """Reading of a target through a logarithmic profile, by scipy's DOP853."""
+    here = air.layer(LAKE, 0.0)
+
+    def bend(x, state):
+        return [state[1], kappa - float(here.curvature(max(state[0], 0.01), strength))]
+
+    path = integrate.solve_ivp(bend, (0, distance), [axis, slope], method="DOP853", rtol=1e-12, atol=1e-12)
+    return path.y[0, -1] - target
+
+
+def campaign(folder, strength, axes=(1.6,), distance=2000.0, kappa=KAPPA, site=SITE, **kwargs):
+    """One set-up per height of the axis, read without error."""
+    rows, heights = [], []
+    for i, axis in enumerate(axes):
+        rows += [f"S{i},near water,5,{axis:.5f}", f"S{i},target {i},{distance:g},{far_reading(strength, distance, axis, axis, kappa):.5f}"]
+        heights.append(f"far water,target {i},{axis},0.2")
+    return book(folder, site=site.replace("2000 m", f"{distance:g} m"), readings="setup,point,distance [m],reading [m]\n" + "\n".join(rows) + "\n",
+                heights="from,to,height [m],u [mm]\n" + "\n".join(heights) + "\n", air=thermometers(strength, **kwargs))
+
+
+@pytest.mark.parametrize("strength", [0.24, 0.0, -0.20])
+@pytest.mark.parametrize("kappa", [KAPPA, 0.0])
+def test_the_curvature_comes_back_through_any_profile(strength, kappa, tmp_path):
+    """Readings made by scipy's integration of the ray; thermometers without error, and said to be so."""
+    exact = SITE.replace("± 0.1 °C", "± 0.0001 °C").replace("[water]", 'air_minus_water = "0 ± 100 K"\n[water]', 1)
+    exact += "".join(f'[thermometer.T{i}]\noffset = "0 ± 0.0001 K"\n' for i in range(3))
+    result = curvelab.adjust(campaign(tmp_path, strength, kappa=kappa, site=exact))
+    assert result.by_profile
+    assert result.curvature.value == pytest.approx(kappa, abs=3e-3 / R)
+    assert result.solution.estimate(("strength", "lake")).value == pytest.approx(strength, abs=1e-4)
+
+
+def test_a_profile_is_no_constant():
+    """Per kelvin of air minus water, k changes by about 0.49/z in neutral air (bulk coefficients; computed by hand)."""
+    here = air.layer(LAKE, 0.0)
+    for z in (0.5, 1.0, 2.0, 4.0):
+        change = float(here.per_strength * profile.strength(1.0, 10.0, here.shape) * here.shape.slope(z)) * R
+        assert change == pytest.approx(0.49 / z, rel=0.02)
+
+
+def test_the_air_is_one_however_many_sights_and_pointings(tmp_path):
+    """Twenty pointings share one strength: refraction's part of u(κ) stays."""
+    few = curvelab.adjust(campaign(tmp_path / "few", 0.1))
+    text = (tmp_path / "few" / "readings.csv").read_text(encoding="utf-8")
+    far = text.splitlines()[-1]
+    (tmp_path / "few" / "readings.csv").write_text(text + f"{far}\n" * 19, encoding="utf-8")
+    many = curvelab.adjust(curvelab.read_fieldbook(tmp_path / "few"))
+
+    def share(result):
+        return math.hypot(*(row.u for row in result.budget() if row.cause in ("refraction", "thermometer offset", "temperature reading", "water temperature")))
+
+    assert share(many) == pytest.approx(share(few), rel=0.05)
+
+
+def test_fifty_readings_of_two_thermometers_are_two_offsets(tmp_path):
+    once, often = (curvelab.adjust(campaign(tmp_path / str(n), 0.1, heights=(0.5, 3.0), repeats=n)) for n in (1, 50))
+    u_once, u_often = (r.solution.estimate(("strength", "lake")).u for r in (once, often))
+    assert u_often < u_once and u_often > 0.8 * u_once
+
+
+def test_swapping_the_thermometers_reveals_their_offsets(tmp_path):
+    """Read at both heights, the two offsets drop out of the difference."""
+    offsets = {"T0": 0.3, "T1": -0.25}
+    plain = curvelab.adjust(campaign(tmp_path / "a", 0.1, heights=(0.5, 3.0), offsets=offsets))
+    swapped = curvelab.adjust(campaign(tmp_path / "b", 0.1, heights=(0.5, 3.0, 3.0, 0.5), names=["T0", "T1", "T0", "T1"], offsets=offsets))
+    found = [r.solution.estimate(("thermometer", "T0")).value - r.solution.estimate(("thermometer", "T1")).value for r in (plain, swapped)]
+    assert found[1] == pytest.approx(0.55, abs=0.06)
+    u = [r.solution.estimate(("strength", "lake")).u for r in (plain, swapped)]
+    assert u[1] < u[0]
+
+
+def test_several_line_heights_separate_refraction_from_curvature(tmp_path):
+    """Without a thermometer: one height leaves κ to the prior, three heights through one air measure it."""
+    site = SITE.replace('water_temperature = "12.0 ± 0.1 °C"', 'air_minus_water = "0 ± 3 K"')
+    one, three = (curvelab.adjust(campaign(tmp_path / str(len(axes)), 0.15, axes=axes, site=site)) for axes in ((1.5,), (1.0, 2.0, 6.0)))
+    for result in (one, three):
+        assert "thermometer offset" not in {row.cause for row in result.budget() if row.fraction > 0.5}
+    assert three.curvature.u < 0.5 * one.curvature.u
+    assert three.curvature.value == pytest.approx(KAPPA, abs=2 * three.curvature.u)
+
+
+def test_each_hypothesis_has_its_own_path(tmp_path):
+    """Over cold water the line above flat water runs lower, through stronger bending, than above the ellipsoid."""
+    campaign_ = campaign(tmp_path, 0.15, distance=3000.0, axes=(2.5,))
+    over_flat, over_round = (curvelab.adjust(campaign_, path=k) for k in (0.0, KAPPA))
+    assert over_flat.effective_k > over_round.effective_k + 0.005
+    verdict = curvelab.decide(curvelab.adjust(campaign_))
+    assert verdict.z_flat == pytest.approx(over_flat.curvature.value / over_flat.curvature.u, rel=1e-6)
+
+
+def test_stable_air_bends_more_than_neutral_air(tmp_path):
+    windy = SITE.replace("[water]", 'wind = "3 m/s"\n[water]', 1).replace('°C"\nwind', '°C"\nwind')
+    calm = curvelab.adjust(campaign(tmp_path / "n", 0.2))
+    mixed = curvelab.adjust(campaign(tmp_path / "w", 0.2, site=windy))
+    assert mixed.effective_k != pytest.approx(calm.effective_k, abs=0.01)
+
+
+def test_a_cold_lake_is_too_uncertain_to_decide(tmp_path):
+    """Air 3.5 K above the water, a line 1.6 m high over 4 km, thermometers good to 0.3 K: a constant k would have claimed a triumph or a scandal."""
+    strength = float(profile.strength(3.5, 3.0, profile.logarithmic()))
+    site = SITE.replace("12.0 ± 0.1 °C", "12.0 ± 0.3 °C").replace('reading = "0.2 mm"', 'reading = "0.5 mm"').replace("± 0 µrad", "± 8 µrad")
+    lake = campaign(tmp_path, strength, axes=(1.6,), distance=4000.0, heights=(0.3, 0.8, 1.6, 3.0), site=site)
+    verdict = curvelab.decide(curvelab.adjust(lake))
+    assert 1.1 < verdict.result.effective_k < 1.7
+    assert verdict.outcome == "too uncertain to decide"
+    assert "k = " in verdict.sentence and "thermometers" in verdict.sentence
+
+
+@pytest.mark.parametrize("old, new, words", [
+    ("0.3,", "0.0,", "hangs above the water"),
+    ("12.", "62.", "is the unit right"),
+    ("height [m]", "height [hPa]", "length"),
+])
+def test_what_cannot_be_is_refused(old, new, words, tmp_path):
+    campaign(tmp_path, 0.1)
+    path = tmp_path / "air.csv"
+    path.write_text(path.read_text(encoding="utf-8").replace(old, new, 1), encoding="utf-8")
+    with pytest.raises(curvelab.FieldBookError, match=words):
+        curvelab.read_fieldbook(tmp_path)
+
+
+def test_one_thermometer_is_said_to_be_one(tmp_path):
+    verdict = curvelab.decide(curvelab.adjust(campaign(tmp_path, 0.1, heights=(1.0,))))
+    assert "one thermometer alone" in verdict.sentence
+
+
+def test_thermometers_that_contradict_one_another_disagree(tmp_path):
+    verdict = curvelab.decide(curvelab.adjust(campaign(tmp_path, 0.1, heights=(0.5, 1.5, 3.0), offsets={"T1": 6.0})))
+    assert verdict.outcome == "readings disagree"
+
+
+def test_a_plan_sees_the_air_that_is_measured(tmp_path):
+    measured = campaign(tmp_path / "a", 0.1)
+    guessed = campaign(tmp_path / "b", 0.1, site=SITE.replace('water_temperature = "12.0 ± 0.1 °C"', 'air_minus_water = "0 ± 3 K"'))
+    (tmp_path / "b" / "air.csv").unlink()
+    assert curvelab.plan(measured).separation > curvelab.plan(curvelab.read_fieldbook(tmp_path / "b")).separation > 0
+    assert guessed.airs["lake"].air_minus_water.u == 3
+
+
+def test_axes_before_any_solution(tmp_path):
+    axes = observation.nominal_axes(campaign(tmp_path, 0.0, axes=(1.6, 3.0)))
+    assert axes == pytest.approx({"S0": 1.6, "S1": 3.0}, abs=1e-3)
+    assert np.isfinite(list(axes.values())).all()
