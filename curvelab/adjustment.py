@@ -17,7 +17,7 @@ from .fieldbook import with_changes
 from .air import by_profile
 from .observation import (CURVATURE, Expansion, ProfileFactor, Row, Unknown, ellipsoid_curvature, keys, nominal_axes, prior,
                           rows)
-from .records import Fault, FieldBook, FieldBookError
+from .records import Fault, FieldBook, FieldBookError, nearest
 from .refraction import REFERENCE_RADIUS
 from .resolve import AXIS, LONG, components
 from .uncertainty import BudgetRow, Contribution, budget, chi2_tail
@@ -238,6 +238,8 @@ def adjust(book: FieldBook, changes: Mapping[str, object] | None = None, *,
     FieldBookError
         Where the curvature, or a height it rests on, is not determined.
     """
+    if not isinstance(book, FieldBook):
+        raise TypeError(f"adjust takes a field book, not {type(book).__name__}: first book = curvelab.read_fieldbook(folder)")
     if changes:
         book = with_changes(book, changes)
     expected = ellipsoid_curvature(book)
@@ -325,7 +327,8 @@ def _check_determined(book: FieldBook, plan: Solution, planned: list[Row]) -> No
         taped = {end for h in book.heights for end in (h.start, h.end)}
         at_water = [key[1] for key in plan.unknowns if key[0] == "height" and key[1] not in taped and part[key[1]] == part.get("")]
         loose = sorted({*loose, *(p for p in at_water if _only_by_curvature(p, planned))})
-        faults += [Fault("readings.csv", first.get(point), "point", point, "its height would follow only from the curvature that it is to show: "
+        names = {*taped, *book.water.surfaces} - {*loose}
+        faults += [Fault("readings.csv", first.get(point), "point", point, f"no height names this point{nearest(point, names)}: its height would follow only from the curvature that it is to show: "
                          "measure it from the water (a row in heights.csv), or read it from another set-up") for point in loose]
     if faults:
         raise FieldBookError(faults)

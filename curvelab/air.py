@@ -18,7 +18,7 @@ from .numbers import Array
 from .records import Air, Stated
 
 FAR_U = 0.02  # in k: lapse rate and humidity far from the water (from memory, a judgement)
-DEPARTURE = 0.2  # relative standard uncertainty of the profile's shape at one line height (a judgement)
+DEPARTURE = 0.3  # relative standard uncertainty of the profile's slope at one line height (a judgement)
 LEAST = 0.05  # K; the strength below which the departure is not taken to shrink further
 REFERENCE_HEIGHT = 10.0  # m, where air_minus_water is meant
 

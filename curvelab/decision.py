@@ -17,6 +17,7 @@ from .adjustment import UNCHECKED, Result, adjust, longest
 from .fieldbook import with_struck
 from .refraction import REFERENCE_RADIUS, gradient_for
 from .records import FieldBookError
+from .resolve import AXIS, components
 from .uncertainty import COVERAGE, NORMAL, RECTANGULAR, Contribution, combine, two_sided
 from .wording import finding, numbers
 
@@ -148,6 +149,8 @@ def decide(result: Result) -> Verdict:
     ValueError
         Where the book holds no reading yet.
     """
+    if not isinstance(result, Result):
+        raise TypeError(f"decide takes the result of adjust(book), not {type(result).__name__}")
     if result.book.is_plan:
         raise ValueError("this book holds no readings yet: plan(book) tells what it could decide")
     rule, kappa, expected = result.book.rule, result.curvature, result.ellipsoid_curvature
@@ -243,11 +246,12 @@ def _remarks(result: Result) -> tuple[str, ...]:
     if result.book.sealed:
         remarks.append("the seal of the plan is not checked by this version")
     remarks += _air_remarks(result)
+    remarks += _idle_sights(result)
     for label in gross_repeats(result):
         remarks.append(f"the repeats in {label} scatter more than {GROSS:.0f} times what was stated")
     if result.unchecked:
         remarks.append("nothing checks " + "; ".join(result.unchecked))
-    weak = [f"{label} (a blunder of {blunder * 1000:.0f} mm would pass)" for label, blunder in result.weak if label not in result.unchecked]
+    weak = [f"{label} (a blunder of {blunder * 1000:.2g} mm would pass)" for label, blunder in result.weak if label not in result.unchecked]
     if weak:
         remarks.append("hardly anything checks " + "; ".join(weak))
     copies = [h.row for i, h in enumerate(result.book.heights) if any(replace(h, row=0) == replace(o, row=0) for o in result.book.heights[:i])]
@@ -265,6 +269,24 @@ def _remarks(result: Result) -> tuple[str, ...]:
     return tuple(remarks)
 
 
+def _idle_sights(result: Result) -> list[str]:
+    """Sights that say nothing: set-ups with one point read, balanced pegs, and no sight across the water."""
+    read: dict[str, dict[str, float]] = {}
+    for row in result.rows:
+        if row.reading:
+            read.setdefault(row.reading.setup, {})[row.reading.point] = row.reading.distance
+    tied = {end for h in result.book.heights for end in (h.start, h.end)}
+    single = [setup for setup, points in read.items() if len(points) == 1 and AXIS + setup not in tied]
+    found = [f"only one point is read from set-up {', '.join(single)}, which so counts for nothing"] if single else []
+    part = components(result.book)
+    land = {setup: points for setup, points in read.items() if part[AXIS + setup] != part.get("") and setup not in single}
+    if land and all(max(points.values()) - min(points.values()) < 1 for points in land.values()):
+        found.append(f"the pegs are read at equal distances from {', '.join(land)}, which says nothing about the level: read them from close to one peg too")
+    if longest(result).reading.distance <= result.book.line.distance.value / 2:
+        found.append("no sight across the water is among the readings")
+    return found
+
+
 def _air_remarks(result: Result) -> list[str]:
     """What the air of the longest sight rests on."""
     name = longest(result).reading.air
@@ -276,7 +298,8 @@ def _air_remarks(result: Result) -> list[str]:
         return [f"this rests on the air over the lake being as stated, {told}, which no reading tests"] if weak else []
     thermometers = {t.thermometer for t in result.book.air_readings if t.air == name}
     source = {0: "the stated difference of air and water, no thermometer", 1: "one thermometer alone"}.get(len(thermometers), "the thermometers")
-    return [f"the air over the lake bends the longest sight by k = {result.effective_k:.2f}, by {source} and a profile of known shape", *result.warnings]
+    return [f"the air over the lake bends the longest sight by k = {result.effective_k:.2f}, by {source} and a profile of known shape",
+            *(text.rstrip(".") for text in result.warnings)]
 
 
 def _with_struck(result: Result) -> str:

@@ -37,6 +37,8 @@ def read_fieldbook(folder: str | Path) -> FieldBook:
         With every fault that was found.
     """
     folder, faults = Path(folder), []
+    if folder.is_file():
+        raise FieldBookError([Fault(folder.name, None, "", "", "this is a file; give the folder that it lies in")])
     if not folder.is_dir():
         raise FieldBookError([Fault(folder.name, None, "", "", "there is no such folder; give the folder of a campaign")])
     text = parsing.text(folder / "site.toml", faults)

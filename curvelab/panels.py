@@ -18,7 +18,7 @@ from matplotlib.figure import Figure
 from . import figures
 from .adjustment import Result, adjust, longest
 from .decision import decide
-from .fieldbook import read_fieldbook
+from .fieldbook import read_fieldbook, with_changes
 from .planning import CAUTIONS, TESTED, as_read, plan, single_line, what_if
 from .prediction import line_of_sight, measured_offset
 from .records import FieldBook
@@ -29,7 +29,7 @@ NO_BOOK = "no field book: only plan"
 CONTROLS = {
     "length": ("Length of sight", "m", 100.0, 5000.0, 50.0, 2000.0),
     "height": ("Height of instrument", "m", 0.5, 6.0, 0.1, 1.6),
-    "gradient": ("Temperature gradient", "K/m", -0.50, 0.50, 0.01, -0.01),
+    "gradient": ("Temperature gradient", "K/m", -0.50, 0.50, 0.002, -0.01),
     "collimation": ("Collimation error", "µrad", -100.0, 100.0, 1.0, 0.0),
 }
 GRADIENT_U = "0.03 K/m"
@@ -57,7 +57,7 @@ class LivePage(widgets.VBox):
 
     def __init__(self, folder: str | Path | None = None) -> None:
         self.folder = Path(folder) if folder else None
-        names = sorted(p.parent.name for p in self.folder.glob("*/site.toml")) if self.folder else []
+        names = sorted({p.parent.name for file in ("site.toml", "readings.csv") for p in self.folder.glob(f"*/{file}")}) if self.folder else []
         self.book = widgets.Dropdown(options=[NO_BOOK, *names], description="Field book", layout={"width": "34em"},
                                      style={"description_width": "8em"})
         self.controls = {name: _slider(name) for name in CONTROLS}
@@ -67,6 +67,7 @@ class LivePage(widgets.VBox):
         self.sentence, self.fault = widgets.HTML(), widgets.HTML()
         self.notes = widgets.HTML()
         self._turn = threading.RLock()  # a kernel may answer two controls at a time
+        self._setting = False
         self._chosen: FieldBook | None = None
         self._as_read: dict[str, float] = {}
         boxes = [_labelled(name, slider) for name, slider in self.controls.items()]
@@ -91,16 +92,24 @@ class LivePage(widgets.VBox):
             except Exception as error:  # a fault shows on the page, in words
                 self._show_fault(error)
                 return
-            for name, slider in self.controls.items():
-                slider.unobserve(self._update, "value")
-                slider.disabled = name in ("length", "height") and self._chosen is not None
-                slider.value = self._as_read.get(name, CONTROLS[name][5])
-                slider.observe(self._update, "value")
+            self._setting = True  # the controls follow the book, and are not asked in between
+            try:
+                for name, slider in self.controls.items():
+                    _, _, low, high, step, start = CONTROLS[name]
+                    value = self._as_read.setdefault(name, start) if self._chosen else start
+                    fixed = name in ("length", "height") and self._chosen is not None
+                    slider.min, slider.max = min(low, value), max(high, value)
+                    slider.step, slider.disabled = step / 1000 if fixed else step, fixed
+                    slider.value = value
+            finally:
+                self._setting = False
             self._update()
 
     def _update(self, change: Any = None) -> None:
         """Compute and draw; a fault shows in words and leaves the last picture."""
         with self._turn:
+            if self._setting:
+                return
             if self.book.value != NO_BOOK and self._chosen is None:
                 return  # a book with a fault is chosen: its message stands
             try:
@@ -131,7 +140,11 @@ class LivePage(widgets.VBox):
             return planned.result, planned.describe(values["height"]), (), ""
         moved = {name: values[name] for name in ("gradient", "collimation")
                  if abs(values[name] - self._as_read[name]) > CONTROLS[name][4] / 2}
-        verdict = decide(adjust(self._chosen, what_if(self._chosen, **moved)))
+        changes = what_if(self._chosen, **moved)
+        if self._chosen.is_plan:
+            planned = plan(with_changes(self._chosen, changes))
+            return planned.result, f"{planned.describe(values['height'])} Nothing is read yet.", (), ""
+        verdict = decide(adjust(self._chosen, changes))
         told = " and ".join(WHAT_IF[name].format(value) for name, value in moved.items())
         return verdict.result, (f"What if {told}? " if moved else "") + verdict.finding, verdict.remarks, verdict.outcome
 
@@ -187,6 +200,8 @@ def _labelled(name: str, slider: widgets.FloatSlider) -> widgets.Box:
     """A control with its name, its unit and a number field beside it."""
     label, unit, low, high, step, start = CONTROLS[name]
     number = widgets.BoundedFloatText(value=start, min=low, max=high, step=step, layout={"width": "6.5em"})
+    widgets.link((slider, "min"), (number, "min"))
+    widgets.link((slider, "max"), (number, "max"))
     widgets.link((slider, "value"), (number, "value"), transform=(lambda value: round(value, 1 - math.floor(math.log10(step))),) * 2)
     widgets.link((slider, "disabled"), (number, "disabled"))
     box = widgets.HBox([widgets.Label(f"{label} [{unit}]", layout={"width": "14em"}), slider, number])
@@ -195,5 +210,5 @@ def _labelled(name: str, slider: widgets.FloatSlider) -> widgets.Box:
 
 
 def _settings(result: Result) -> dict[str, float]:
-    """Where the controls stand for a field book."""
-    return {name: min(max(value, CONTROLS[name][2]), CONTROLS[name][3]) for name, value in as_read(result).items()}
+    """Where the controls stand for a field book, as far as it says."""
+    return {name: value for name, value in as_read(result).items() if math.isfinite(value)}

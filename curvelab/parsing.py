@@ -44,8 +44,13 @@ def site(text: str, faults: list[Fault]) -> dict[str, object]:
 
 
 def table(name: str, text: str, faults: list[Fault]) -> Table:
-    """Cells as they stand, without blank rows."""
+    """Cells as they stand, without blank rows and without columns that are blank throughout."""
     rows, lines = [], []
+    head = text.lstrip().partition("\n")[0]
+    for sign, word in ((";", "semicolons"), ("\t", "tabs")):
+        if sign in head and "," not in head.replace("sep=,", ""):
+            faults.append(Fault(name, 1, "", head.strip(), f"the cells are separated by {word}: export with commas between cells and points in decimals"))
+            return Table((), (), ())
     reader = csv.reader(text.splitlines(keepends=True), strict=True)
     try:
         for cells in reader:
@@ -59,7 +64,10 @@ def table(name: str, text: str, faults: list[Fault]) -> Table:
         faults.append(Fault(name, None, "", "", "the table is empty; write a header and at least one row" + (
             "" if name == "readings.csv" else ", or leave the file out")))
         return Table((), (), ())
-    return Table(rows[0], tuple(rows[1:]), tuple(lines[1:]))
+    width = max(len(row) for row in rows)
+    while width > 1 and not any(any(row[width - 1:]) for row in rows):
+        width -= 1  # a spreadsheet's blank columns
+    return Table(rows[0][:width], tuple(row[:width] for row in rows[1:]), tuple(lines[1:]))
 
 
 def unknown_keys(given: Mapping[str, object], known: object, file: str, where: str, faults: list[Fault]) -> None:

@@ -18,6 +18,7 @@ from .adjustment import Result, adjust, longest
 from .decision import gate
 from .fieldbook import compose
 from .air import by_profile, stated
+from .observation import nominal_axes
 from .prediction import line_of_sight
 from .records import Air, FieldBook, Table
 from .uncertainty import BudgetRow
@@ -115,11 +116,16 @@ def as_read(result: Result) -> dict[str, float]:
         the water [m], ``gradient`` [K/m] that its refraction amounts to,
         ``collimation`` [µrad] as found.
     """
-    sight = longest(result).reading
-    air = result.book.airs[sight.air]
-    axis = result.solution.estimate(("axis", sight.setup)).value
-    gradient = air.gradient.value if air.gradient else float(refraction.gradient_for(result.effective_k, *_weather(air)))
-    return {"length": sight.distance, "height": axis, "gradient": gradient, "collimation": result.collimation[sight.instrument].value * 1e6}
+    book, sight = result.book, longest(result).reading
+    air, level = book.airs[sight.air], book.instruments[sight.instrument]
+    if book.is_plan:  # nothing is found yet: what is stated
+        axis, k = nominal_axes(book).get(sight.setup, math.nan), air.k.value if air.k else math.nan
+        slope = level.collimation.value if level.collimation else 0.0
+    else:
+        axis, k = result.solution.estimate(("axis", sight.setup)).value, result.effective_k
+        slope = result.collimation[sight.instrument].value
+    gradient = air.gradient.value if air.gradient else float(refraction.gradient_for(k, *_weather(air))) if math.isfinite(k) else math.nan
+    return {"length": sight.distance, "height": axis, "gradient": gradient, "collimation": slope * 1e6}
 
 
 def what_if(book: FieldBook, gradient: float | None = None, collimation: float | None = None) -> dict[str, object]:

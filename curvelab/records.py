@@ -10,6 +10,9 @@ from dataclasses import dataclass, field
 from .units import Quantity
 
 
+SHOWN = 12  # faults that a message names; all of them are in `faults`
+
+
 @dataclass(frozen=True)
 class Fault:
     """One thing wrong in a field book: where, what was found, what to do."""
@@ -33,7 +36,8 @@ class FieldBookError(ValueError):
 
     def __init__(self, faults: list[Fault]) -> None:
         self.faults = tuple(faults)
-        lines = "\n".join(f"  {fault}" for fault in faults)
+        lines = "\n".join(f"  {fault}" for fault in faults[:SHOWN])
+        lines += f"\n  and {len(faults) - SHOWN} more" if len(faults) > SHOWN else ""
         count = "one fault" if len(faults) == 1 else f"{len(faults)} faults"
         super().__init__(f"the field book has {count}:\n{lines}")
 

@@ -74,8 +74,11 @@ def with_airs(book: FieldBook, faults: list[Fault]) -> FieldBook:
             else:
                 r = dataclasses.replace(r, air=named[0])
         readings.append(r)
+    by_water = {r.air for r in readings if not r.struck and part.get(AXIS + r.setup) == part.get("", object())}
     for name in sorted({r.air for r in readings if r.air in airs}):
         air = airs[name]
+        if air == Air(name) and name not in by_water:
+            air = airs[name] = Air(name, k=_default(units.parse(schema.DEFAULT_PEG_AIR, "number")))
         measured = air.air_minus_water or name in {t.air for t in book.air_readings}
         if not (air.k or air.gradient) and not (air.temperature and air.pressure and measured):
             faults.append(Fault("site.toml", None, f"air.{name}", "", 'nothing is said of its refraction, so the curvature is undetermined: '

@@ -54,7 +54,7 @@ def finding(verdict: Verdict, system: str) -> str:
 
 
 def _fits(what: str, z: float) -> str:
-    return f"the measurement agrees with {what}" if abs(z) < COVERAGE else f"{what} can't be excluded"
+    return f"the measurement agrees with {what}" if abs(z) < COVERAGE else f"{what} can't be excluded as surely as the rule asks"
 
 
 def _explained(verdict: Verdict, system: str) -> str:

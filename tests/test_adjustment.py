@@ -267,6 +267,12 @@ def test_without_water_the_air_is_its_own_and_the_verdict_says_so(tmp_path):
     assert "touches the water" in curvelab.decide(result).sentence
 
 
+def test_a_bare_air_over_land_is_the_default_one(tmp_path):
+    text = "setup,point,distance [m],reading [m],air\nS1,near water,10,1.5,lake\nS1,target,2000,0.273,lake\nP1,a,5,1.4,meadow\nP1,b,65,1.2,meadow\n"
+    result = curvelab.adjust(book(tmp_path, site=SITE + "[air.meadow]\n", readings=text))
+    assert observation.prior(result.book, ("refraction", "meadow")).u * R == pytest.approx(1.0)
+
+
 def test_pegs_on_a_meadow_need_no_tie():
     assert {"peg A", "peg B"}.isdisjoint(curvelab.adjust(curvelab.read_fieldbook(DATA / "two_kilometres")).heights)
 

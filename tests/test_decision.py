@@ -141,6 +141,26 @@ def test_a_copied_height_is_no_check(tmp_path):
     assert "copy is no check: heights.csv row 3" in curvelab.decide(curvelab.adjust(book(tmp_path, heights=heights))).sentence
 
 
+def test_sights_that_say_nothing_are_named(tmp_path):
+    text = ("setup,point,distance [m],reading [m]\nS1,near water,10,1.5\nS1,target,2000,0.273\nS2,near water,10,\nS2,target,2000,0.3\n"
+            "P1,a,30,1.5\nP1,b,30,1.3\n")
+    sentence = curvelab.decide(curvelab.adjust(book(tmp_path / "a", readings=text))).sentence
+    assert "only one point is read from set-up S2" in sentence.lower().replace("s2", "S2") and "equal distances from P1" in sentence
+    struck = ("setup,point,distance [m],reading [m],status,remark\nS1,near water,10,1.5,struck,x\nS1,target,2000,0.273,struck,x\n"
+              "P1,a,30,1.5,,\nP1,b,30,1.3,,\nP2,a,5,1.4,,\nP2,b,65,1.2,,\n")
+    site = SITE.replace('surfaces = ["near water", "far water"]', 'surfaces = ["near water"]')
+    heights = "from,to,height [m]\nnear water,a,0.5\n"
+    verdict = curvelab.decide(curvelab.adjust(book(tmp_path / "b", site=site, readings=struck, heights=heights)))
+    assert "no sight across the water" in verdict.sentence.lower() and verdict.outcome == "too uncertain to decide"
+
+
+def test_wrong_things_are_refused_with_the_right_ones_named():
+    with pytest.raises(TypeError, match="adjust"):
+        curvelab.decide(planning.single_line(2000.0))
+    with pytest.raises(TypeError, match="read_fieldbook"):
+        curvelab.adjust("data/two_kilometres")
+
+
 def test_the_lab_is_told_the_numbers():
     verdict = curvelab.decide(curvelab.adjust(curvelab.read_fieldbook(DATA / "two_kilometres")))
     text = verdict.describe(reader="lab")

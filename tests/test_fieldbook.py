@@ -46,6 +46,24 @@ def test_byte_order_mark_blank_rows_and_quoted_cells_are_read(tmp_path):
     assert [r.row for r in rows] == [4, 5]
 
 
+def test_a_spreadsheets_blank_columns_are_no_columns(tmp_path):
+    text = "".join(f"{line},,\n" for line in READINGS.splitlines())
+    assert book(tmp_path, readings=text).readings == book(tmp_path / "plain").readings
+
+
+def test_a_thousand_faults_are_counted_not_printed(tmp_path):
+    rows = "".join(f"S{i},near water,ten,1.5\n" for i in range(1000))
+    with pytest.raises(curvelab.FieldBookError, match="and 988 more") as caught:
+        book(tmp_path, readings="setup,point,distance [m],reading [m]\n" + rows)
+    assert len(caught.value.faults) == 1000 and len(str(caught.value)) < 3000
+
+
+def test_a_file_in_place_of_its_folder(tmp_path):
+    write(tmp_path)
+    with pytest.raises(curvelab.FieldBookError, match="give the folder that it lies in"):
+        curvelab.read_fieldbook(tmp_path / "readings.csv")
+
+
 def test_changes_replace_keys_and_none_removes_them(tmp_path):
     first = book(tmp_path)
     changed = fieldbook.with_changes(first, {"instrument.A.collimation": None, "instrument.A.tolerance": "1 mm per 50 m"})
@@ -124,6 +142,9 @@ BAD = {
     "visits that nothing ties": (dict(readings="setup,point,distance [m],reading [m],visit\nS1,near water,10,1.5,mon\nS1,target,2000,0.3,mon\n",
                                       heights="from,to,height [m],visit\nfar water,target,1.5,tue\n"), "readings.csv", "", "nothing ties the water level"),
     "a reading on an axis": (dict(readings=READINGS + "S1,axis:S2,20,1.5\n"), "readings.csv", "point", "heights.csv"),
+    "semicolons": (dict(readings=READINGS.replace(",", ";").replace(".", ",")), "readings.csv", "", "semicolons"),
+    "tabs": (dict(heights=HEIGHTS.replace(",", "\t")), "heights.csv", "", "tabs"),
+    "a mistyped point": (dict(readings=READINGS + "S1,targt,1990,0.3\n"), "readings.csv", "point", "nearest known one is 'target'"),
     "same as nobody": (dict(site=SITE.replace("[air.lake]", '[instrument.B]\nsame_as = "Q"\n[air.lake]')), "site.toml", "instrument.B.same_as", "no such instrument"),
 }
 

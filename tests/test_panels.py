@@ -69,6 +69,28 @@ def test_a_line_that_would_run_into_the_water_is_warned_of(page):
     assert "But" not in page.sentence.value
 
 
+def test_a_book_without_readings_is_a_plan_on_the_page_and_leaves_it_working(tmp_path):
+    shutil.copytree(DATA / "two_kilometres", tmp_path / "read")
+    curvelab.write_fieldbook(curvelab.planning.blank(curvelab.read_fieldbook(DATA / "builders_level")), tmp_path / "blank")
+    page = panels.LivePage(tmp_path)
+    page.book.value = "read"
+    page.book.value = "blank"
+    assert "Nothing is read yet" in page.sentence.value and "800 m" in page.sentence.value and "found" not in page.describe()
+    page.controls["collimation"].value = 30
+    assert page.fault.value == "" and "Nothing is read yet" in page.sentence.value
+    page.book.value = "read"
+    assert "2000 m flat water is excluded" in page.sentence.value
+    page.controls["gradient"].value = 0.1
+    assert "What if" in page.sentence.value
+
+
+def test_a_books_own_numbers_stand_in_the_controls(page):
+    page.book.value = "feet_and_inches"
+    assert page.controls["length"].value == pytest.approx(2011.68) and page.controls["length"].disabled
+    page.book.value = panels.NO_BOOK
+    assert page.controls["length"].value == 2000 and page.controls["length"].step == 50
+
+
 def test_a_fault_shows_in_words_and_is_escaped(tmp_path):
     shutil.copytree(DATA / "two_kilometres", tmp_path / "broken")
     readings = tmp_path / "broken" / "readings.csv"
