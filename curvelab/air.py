@@ -80,6 +80,27 @@ def strength_prior(air: Air, spread: Stated) -> Stated:
     return Stated(spread.value / rise, spread.u / rise, spread.default)
 
 
+def difference(strength: float) -> float:
+    """Air-minus-water difference at 10 m [K] of a strength S [K] in neutral air."""
+    return strength * float(profile.logarithmic().rise(REFERENCE_HEIGHT))
+
+
+def strength_for(air: Air, chi: float, distance: float, height: float) -> float:
+    """Strength S [K] of a neutral profile that bends a level sight over flat water by `chi` on the whole [1/m].
+
+    A sight from `height` [m] over `distance` [m]; found by following the ray
+    anew until the strength settles.
+    """
+    here, strength = layer(air, 0.0), 0.0
+    for _ in range(30):
+        way = ray.follow(distance, height, 0.0, 0.0, lambda z: here.curvature(z, strength))
+        found = (chi - here.far.value) / (here.per_strength * float(way.mean(here.shape.slope)))
+        if abs(found - strength) < 1e-6:
+            break
+        strength = (strength + found) / 2
+    return strength
+
+
 def path(air: Air, strength: float, distance: float, height: float, slope: float, curvature: float) -> tuple[Layer, ray.Path]:
     """The line of sight through an air: its layer, and the path with its weights.
 

@@ -13,6 +13,7 @@ from dataclasses import dataclass, field, replace
 from statistics import NormalDist
 
 
+from . import air
 from .adjustment import UNCHECKED, Result, adjust, longest
 from .fieldbook import with_struck
 from .refraction import REFERENCE_RADIUS, gradient_for
@@ -220,20 +221,29 @@ def diagnose(result: Result, excess: float) -> Diagnosis:
     return Diagnosis(excess * target.distance**2 / 2, over(tilt, reach), over(bend, 1.0) * REFERENCE_RADIUS, over(height, reach / target.distance))
 
 
-def flat_needs(result: Result) -> tuple[float, float]:
-    """The air in which flat water would have shown what was found.
+@dataclass(frozen=True)
+class FlatAir:
+    """The air that flat water would need: `k`, mean `gradient` [K/m], `air_minus_water` [K] at 10 m in neutral air."""
 
-    Returns
-    -------
-    k, gradient : tuple of float
-        Coefficient of refraction, and the mean temperature gradient that makes
-        it [K/m] by the handbook form (NaN where temperature or pressure of the
-        air is not stated), all along the longest sight.
+    k: float
+    gradient: float
+    air_minus_water: float
+
+
+def flat_needs(result: Result) -> FlatAir:
+    """The air in which flat water would have shown what was found, all along the longest sight.
+
+    The gradient by the handbook form; gradient and difference are NaN where
+    temperature or pressure of the air is not stated.
     """
-    air = result.book.airs[longest(result).reading.air]
+    sight = longest(result).reading
+    mass = result.book.airs[sight.air]
     k = result.effective_k + diagnose(result, result.curvature.value).k
-    weather = (air.temperature, air.pressure)
-    return k, float(gradient_for(k, *(q.value for q in weather))) if all(weather) else math.nan
+    if not (mass.temperature and mass.pressure):
+        return FlatAir(k, math.nan, math.nan)
+    height = result.solution.estimate(("axis", sight.setup)).value
+    strength = air.strength_for(mass, k / REFERENCE_RADIUS, sight.distance, height)
+    return FlatAir(k, float(gradient_for(k, mass.temperature.value, mass.pressure.value)), air.difference(strength))
 
 
 def _remarks(result: Result) -> tuple[str, ...]:

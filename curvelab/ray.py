@@ -21,17 +21,15 @@ from .numbers import Array, Floats, checked, plain
 
 Profile = Callable[[Array], ArrayLike]  # of heights [m], nodes on the last axis: as many values, or one for all
 _PER_K = 1 / 6_371_000.0  # 1/m, curvature of the ray that follows the Earth, k = 1
-Rule = tuple[int, int]  # equal segments, Gauss nodes in each
-_SEGMENT, _DOUBLINGS, _SWEEPS = 5000.0, 7, 20  # m, longest to begin with; at most; at most with a rule
-_COARSE: list[Rule] = [(1, 2), (1, 4), (1, 6), (1, 6), (1, 8)]
-_SETTLED, _RESOLVED, _CUT_OFF = 1e-7, 5e-7, 0.05  # m, of the end height; m, 1/m: see `_error`
+_NODES, _SEGMENT, _SEGMENTS, _SWEEPS = 8, 5000.0, 128, 20  # in a segment; its first length [m]; at most; at most
+_SETTLED, _RESOLVED, _CUT_OFF = 1e-7, 5e-7, 0.05  # m, last change of the end; m, 1/m: see `_error`
 _ACCEPTED = {
     "distance": (0, 1e5, "metres from the instrument, 0 or more"),
     "height": (0, 1e4, "metres of the instrument's axis above the still water"),
     "slope": (-0.1, 0.1, "radians, small as a level's are, positive where the line rises"),
     "curvature": (-1e-3, 1e-3, "1/R of the water per metre (1.57e-7, not 6371 km), 0 for flat water"),
     "floor": (1e-6, 1e4, "metres above the still water, the lowest height that chi is asked for"),
-    "segments": (1, 2**_DOUBLINGS, "pieces to cut the line into, or None to have them chosen"),
+    "segments": (1, _SEGMENTS, "pieces to cut the line into, or None to have them chosen"),
 }
 
 
@@ -100,40 +98,31 @@ def follow(
     checked("floor", floor, *_ACCEPTED["floor"]), checked("segments", segments or 1, *_ACCEPTED["segments"])
     shape = np.broadcast(*numbers).shape
     d, h, s, kappa = (np.full(shape, array).ravel() for array in numbers)
-    line, square, z = np.array([h, s * d, kappa * d * d / 2]), d * d, np.array([h, h, h])
-    rule, largest, rules, ladder = (1, 1), np.inf, *_plan(d.max(initial=0.0), segments)
-    for best in rules:
-        for finer in ladder + [best] * _SWEEPS:
+    line, square, rule, z = np.array([h, s * d, kappa * d * d / 2]), d * d, (1, 1), np.array([h, h, h])
+    pieces = segments or 2 ** int(np.ceil(np.log2(max(d.max(initial=0.0) / _SEGMENT, 1.0))))
+    ladder = [(1, 3), (1, 5)]  # a rough path needs no fine rule
+    while True:
+        for finer in ladder + [(pieces, _NODES)] * _SWEEPS:
             curvatures = _values(chi, z[1:-1].T.reshape(*shape, len(z) - 2), floor)
             bends = square * curvatures.reshape(d.size, len(z) - 2).T
             last, z = z, _sweep(rule, finer) @ np.concatenate([line, bends])
-            same, rule, change, before = rule == finer, finer, np.abs(z[-1] - last[-1]), largest
+            same, rule, change = rule == finer, finer, np.abs(z[-1] - last[-1])
             largest = change.max(initial=0.0)
             if not largest < np.inf:
                 raise ValueError("chi isn't finite somewhere on the line: give a curvature per metre for every height "
                                  f"above the water from {floor:g} m up, or a higher floor")
-            gain = min(largest / before, 1.0) if before > 0 else 0.0
-            if same and rule == best and gain * largest <= _SETTLED:
+            if same and largest <= _SETTLED:
                 break
-        met, left = (z <= floor).any(0) | (last <= floor).any(0), gain * change
-        error = _error(bends, best)
-        wrong = ~met & ((left > _SETTLED) | (error > (np.inf if segments else _RESOLVED)))
+        met, error = (z <= floor).any(0) | (last <= floor).any(0), _error(bends)
+        wrong = ~met & ((change > _SETTLED) | (error > (np.inf if segments else _RESOLVED)))
         if not wrong.any():
             t, weight = _nodes(rule)
             x, z = (rows.T.reshape(*shape, t.size) for rows in (np.multiply.outer(t, d), z))
-            return Path(x, z, weight, plain((left + error).reshape(shape)), floor, met.reshape(shape))
-        ladder = []
-    raise ValueError(f"the line of {d[wrong][0]:g} m from {h[wrong][0]:g} m above the water doesn't settle: chi changes "
-                     "too fast along it, so give a shorter line, a smoother chi or a higher floor")
-
-
-def _plan(longest: float, segments: int | None) -> tuple[list[Rule], list[Rule]]:
-    """Rules (segments, nodes in each) to try until one is fine enough, and coarser ones for the first sweeps."""
-    if segments:
-        return [(segments, 8)], _COARSE[:2]
-    first = max(0, int(np.ceil(np.log2(max(longest / _SEGMENT, 1.0)))))
-    rules = [(2**power, 8) for power in range(first, _DOUBLINGS + 1)]
-    return ([(1, 6), *rules], _COARSE[:2]) if longest <= _SEGMENT / 2 else (rules, _COARSE)
+            return Path(x, z, weight, plain((change + error).reshape(shape)), floor, met.reshape(shape))
+        pieces, ladder = 2 * pieces, []
+        if segments or pieces > _SEGMENTS:
+            raise ValueError(f"the line of {d[wrong][0]:g} m from {h[wrong][0]:g} m above the water doesn't settle: "
+                             "chi changes too fast along it, so give a shorter line, a smoother chi or a higher floor")
 
 
 def warnings(path: Path, chi: Profile) -> list[str]:
@@ -173,15 +162,15 @@ def _gauss(nodes: int) -> tuple[Array, Array, Array]:
 
 
 @functools.lru_cache
-def _nodes(rule: Rule) -> tuple[Array, Array]:
+def _nodes(rule: tuple[int, int]) -> tuple[Array, Array]:
     """Start, nodes and end of a line of length 1 cut into segments of nodes, and weights 2 (1 - t) dt."""
-    (pieces, nodes), (u, w, _) = rule, _gauss(rule[1])
+    pieces, (u, w, _) = rule[0], _gauss(rule[1])
     t = ((np.arange(pieces)[:, None] + (u + 1) / 2) / pieces).ravel()
     return np.array([0, *t, 1]), np.array([0, *(np.tile(w / pieces, pieces) * (1 - t)), 0])
 
 
 @functools.lru_cache
-def _sweep(rule: Rule, finer: Rule) -> Array:
+def _sweep(rule: tuple[int, int], finer: tuple[int, int]) -> Array:
     """What makes heights at the nodes of `finer` of h0, s d, κ d²/2 and χ d² at the inner nodes of `rule`."""
     (pieces, nodes), (u, w, coefficients), t = rule, _gauss(rule[1]), _nodes(finer)[0]
     start = np.arange(pieces)[:, None] / pieces
@@ -192,11 +181,10 @@ def _sweep(rule: Rule, finer: Rule) -> Array:
     return np.column_stack([np.ones_like(t), t, t**2, -twice.reshape(t.size, -1)])
 
 
-def _error(bends: Array, rule: Rule) -> Array:
-    """Error in the end height [m] from the last two Legendre coefficients of χ in each segment.
+def _error(bends: Array) -> Array:
+    """Error of the rule in the end height [m] from the last Legendre coefficients of χ in each segment.
 
-    A Gauss rule errs by the square of what its polynomial leaves out: 0.05 of it at most over random profiles.
+    Gauss rules err by the square of what their polynomial leaves out: 0.05 of it at most over random profiles.
     """
-    pieces, nodes = rule
-    ends = np.abs(_gauss(nodes)[2][-2:] @ bends.reshape(pieces, nodes, bends.shape[-1]))
-    return _CUT_OFF * (ends.sum(1).max(0) / pieces**2) ** 2
+    parts = bends.reshape(len(bends) // _NODES, _NODES, bends.shape[-1])
+    return _CUT_OFF * (np.abs(_gauss(_NODES)[2][-2:] @ parts).sum(1).max(0) / len(parts) ** 2) ** 2

@@ -9,7 +9,7 @@ import pytest
 from scipy import integrate
 
 import curvelab
-from curvelab import air, observation, profile, refraction
+from curvelab import air, observation, profile, ray, refraction
 from curvelab.records import Air, Stated
 from tests.books import book
 
@@ -155,6 +155,37 @@ def test_a_cold_lake_is_too_uncertain_to_decide(tmp_path):
     assert 1.1 < verdict.result.effective_k < 1.7
     assert verdict.outcome == "too uncertain to decide"
     assert "k = " in verdict.sentence and "thermometers" in verdict.sentence
+
+
+@pytest.mark.parametrize("strength", [0.1, -0.15])
+def test_the_air_that_flat_water_would_need(strength, tmp_path):
+    """A flat lake read through a profile that its book knows nothing of needs just that profile."""
+    site = SITE.replace('water_temperature = "12.0 ± 0.1 °C"', 'k = "0.15 ± 0.02"')
+    folder = tmp_path / "lake"
+    campaign(folder, strength, kappa=0.0)
+    (folder / "air.csv").unlink()
+    (folder / "site.toml").write_text(site, encoding="utf-8")
+    needs = curvelab.decision.flat_needs(curvelab.adjust(curvelab.read_fieldbook(folder)))
+    assert needs.air_minus_water == pytest.approx(strength * float(profile.logarithmic().rise(10.0)), rel=0.02)
+    assert needs.k == pytest.approx(float(refraction.coefficient(15.0, 1013.25, needs.gradient)), rel=1e-9)
+
+
+@pytest.mark.parametrize("c, expected", [(-1 / 3, 0.12372), (-0.1, 0.12542)])
+def test_levelling_refraction_by_the_power_law(c, expected):
+    """Kukkamäki's closed form (formula from memory), S = 50 m, Z_i = 1.5 m, readings 2.0 and 1.0 m, 1 K between 0.3 and 1.3 m, dn/dt = -0.95e-6.
+
+    Against the weights of the rays along the two straight sights; the
+    simplified form of NOAA TM NOS NGS 34 (from memory), 70·(S/50)²·δ·D·1e-5 mm
+    with D in half-centimetres, gives 0.1400 mm and is meant for larger D.
+    """
+    sight, axis, back, fore, dn = 50.0, 1.5, 2.0, 1.0, -0.95e-6
+    b = 1.0 / (1.3**c - 0.3**c)
+    closed = -((sight / (back - axis)) ** 2) * dn * b * ((back ** (c + 1) - fore ** (c + 1)) / (c + 1) - axis**c * (back - fore))
+    shape = profile.power(c)
+    bent = [ray.follow(sight, axis, (end - axis) / sight).mean(shape.slope) * -dn * b * c * sight**2 / 2 for end in (back, fore)]
+    assert abs(bent[0] - bent[1]) == pytest.approx(abs(closed), rel=1e-6)
+    assert abs(closed) * 1000 == pytest.approx(expected, abs=6e-6)
+    assert 70 * 1.0 * 200 * 1e-5 == pytest.approx(0.1400)
 
 
 @pytest.mark.parametrize("old, new, words", [

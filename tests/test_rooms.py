@@ -32,7 +32,7 @@ ROOMS = {
     "adjustment": "refraction uncertainty air records resolve fieldbook observation",
     "prediction": "resolve observation adjustment",
     "wording": "instrument uncertainty",
-    "decision": "refraction uncertainty records resolve fieldbook adjustment wording",
+    "decision": "refraction uncertainty air records resolve fieldbook adjustment wording",
     "planning": "units refraction uncertainty air records fieldbook observation adjustment prediction decision",
     "simulation": "units uncertainty records resolve fieldbook observation planning",
     "figures": "uncertainty",
