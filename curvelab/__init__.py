@@ -18,7 +18,7 @@ _NAMES = {
     "adjust": "adjustment", "decide": "decision", "plan": "planning", "simulate": "simulation",
 }
 _ROOMS = ("numbers", "units", "ellipsoid", "refraction", "instrument", "water", "profile", "ray", "air", "uncertainty", "schema", "records", "resolve", "sense",
-          "parsing", "fieldbook", "observation", "adjustment", "prediction", "wording", "decision", "planning", "simulation", "figures", "panels")
+          "parsing", "fieldbook", "rows", "priors", "observation", "leastsquares", "adjustment", "prediction", "wording", "decision", "planning", "simulation", "figures", "panels")
 __all__ = ["__version__", *_NAMES, *_ROOMS]
 
 

@@ -8,60 +8,24 @@ sight (the same with the curvature given and the sight left out).
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from .fieldbook import with_changes
-from .air import by_profile
-from .observation import (CURVATURE, Expansion, ProfileFactor, Row, Unknown, ellipsoid_curvature, keys, nominal_axes, prior,
-                          rows)
+from .leastsquares import Estimate, Solution, solve
+from .observation import ProfileFactor, ellipsoid_curvature, nominal_axes, rows
+from .priors import prior
 from .records import Fault, FieldBook, FieldBookError, nearest
 from .refraction import REFERENCE_RADIUS
 from .resolve import AXIS, LONG, components
+from .rows import CURVATURE, Expansion, Row
 from .uncertainty import BudgetRow, Contribution, budget, chi2_tail
 
-RANK = 1e-10
 UNCHECKED = 0.01
 DETECTABLE = 4.13
 ROUNDS, SETTLED = 20, 1e-5  # of the iteration; a change in standard uncertainties that no longer shows
-
-
-@dataclass(frozen=True)
-class Estimate:
-    """A value and its standard uncertainty, in the same unit."""
-
-    value: float
-    u: float
-
-
-@dataclass(frozen=True)
-class Solution:
-    """Least squares of some rows: ``x = gain @ y``.
-
-    Shapes for n unknowns and m rows: `gain` (n, m), `x` (n,), `covariance`
-    (n, n), `null` (n, q) a basis of what is not determined, `redundancy` (m,),
-    `residuals` (m,), in the units of the rows.
-    """
-
-    unknowns: list[Unknown]
-    gain: np.ndarray = field(repr=False)
-    x: np.ndarray = field(repr=False)
-    covariance: np.ndarray = field(repr=False)
-    null: np.ndarray = field(repr=False)
-    redundancy: np.ndarray = field(repr=False)
-    residuals: np.ndarray = field(repr=False)
-    dof: int
-
-    def estimate(self, key: Unknown) -> Estimate:
-        """Value and uncertainty of one unknown."""
-        i = self.unknowns.index(key)
-        return Estimate(float(self.x[i]), math.sqrt(self.covariance[i, i]))
-
-    def determined(self, key: Unknown) -> bool:
-        """Whether the rows determine an unknown."""
-        return bool(np.abs(self.null[self.unknowns.index(key)]).max(initial=0.0) < 1e-6)
 
 
 @dataclass(frozen=True)
@@ -155,60 +119,6 @@ class Result:
     def budget(self) -> list[BudgetRow]:
         """The uncertainty of κ by cause, largest first [1/m]."""
         return budget(self.contributions())
-
-
-def solve(rows_: Sequence[Row]) -> Solution:
-    """Weighted least squares with exact rows substituted.
-
-    Parameters
-    ----------
-    rows_ : sequence of Row
-        A row with ``u = 0`` is a constraint, not a weight.
-
-    Returns
-    -------
-    Solution
-
-    Notes
-    -----
-    Columns are scaled, rows whitened, and the singular values of the rows
-    themselves (never of the normal equations) tell what is determined.
-    """
-    unknowns = keys(rows_)
-    column = {key: i for i, key in enumerate(unknowns)}
-    design = np.zeros((len(rows_), len(unknowns)))
-    for i, row in enumerate(rows_):
-        for key, coefficient in row.terms.items():
-            design[i, column[key]] = coefficient
-    y, u = np.array([row.value for row in rows_]), np.array([row.u for row in rows_])
-    exact, weight = u == 0, 1 / np.where(u == 0, 1.0, u)
-    scale = np.linalg.norm(design * weight[:, None], axis=0)
-    scale[scale == 0] = 1.0
-    scaled = design / scale
-    norm = np.linalg.norm(scaled[exact], axis=1)
-    norm[norm == 0] = 1.0
-    fixed, free = _pseudo_inverse(scaled[exact] / norm[:, None])
-    fixed = fixed / norm
-    white, rest = _pseudo_inverse(scaled[~exact] @ free * weight[~exact, None])
-    gain = np.zeros((len(unknowns), len(rows_)))
-    gain[:, ~exact] = free @ white * weight[~exact]
-    gain[:, exact] = fixed - gain[:, ~exact] @ scaled[~exact] @ fixed
-    leverage = np.ones(len(rows_))
-    leverage[~exact] = np.einsum("ij,ji->i", scaled[~exact], gain[:, ~exact])
-    x = gain @ y
-    spread = gain * u / scale[:, None]
-    return Solution(unknowns, gain / scale[:, None], x / scale, spread @ spread.T, free @ rest, 1 - leverage,
-                    y - scaled @ x, len(rows_) - len(unknowns) + rest.shape[1])
-
-
-def _pseudo_inverse(matrix: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Pseudo-inverse (n, m) and an orthonormal basis of the null space (n, q)."""
-    m, n = matrix.shape
-    if not m:
-        return np.zeros((n, 0)), np.eye(n)
-    left, values, right = np.linalg.svd(matrix, full_matrices=True)
-    rank = int(np.sum(values > RANK * values.max(initial=0.0)))
-    return (right[:rank].T / values[:rank]) @ left[:, :rank].T, right[rank:].T
 
 
 def adjust(book: FieldBook, changes: Mapping[str, object] | None = None, *,

@@ -15,67 +15,23 @@ names an unknown.
 
 from __future__ import annotations
 
-import functools
 import math
 import statistics
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field, replace
+from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 
 from . import air, ellipsoid, ray, refraction, schema, units, water
-from .instrument import rectangular_u
-from .records import Air, AirReading, FieldBook, Height, Reading, Stated
+from .priors import prior, remark
+from .records import AirReading, FieldBook, Height, Reading, Stated
 from .resolve import AXIS, LONG, components
-from .uncertainty import NORMAL, RECTANGULAR, STUDENT, Contribution, combine
+from .rows import CURVATURE, Expansion, Row, Unknown
+from .uncertainty import STUDENT, Contribution, combine
 
-Unknown = tuple[str, ...]
-CURVATURE: Unknown = ("curvature",)
 EYE = 1.45  # m; the axis above the nearest point of a set-up that has not been read
 NOMINAL = 1.5  # m; what a planned reading of a graduated target is taken to show
 ProfileFactor = Callable[[Reading], float]
-
-
-@dataclass(frozen=True)
-class Row:
-    """One observation or prior: ``value = sum(terms) ± u``, its parts by cause.
-
-    `kind` is ``"reading"``, ``"height"`` or ``"prior"``; `value` and `u` are in
-    the unit of the row (m, or that of the unknown for a prior); `scatter` is the
-    spread of repeated readings over their stated uncertainty.
-    """
-
-    label: str
-    kind: str
-    terms: dict[Unknown, float]
-    value: float
-    parts: tuple[Contribution, ...]
-    reading: Reading | None = None
-    scatter: float = 0.0
-    warnings: tuple[str, ...] = ()
-
-    @property
-    def u(self) -> float:
-        """Standard uncertainty [unit of the row]."""
-        return combine(self.parts)
-
-
-@dataclass(frozen=True)
-class Expansion:
-    """Where what is not linear is linearised, by name.
-
-    `curvature` of the water [1/m], `collimation` [rad], `refraction` far from
-    the water [1/m], `strength` of the profiles [K], heights of the `axis` [m];
-    `path` the curvature [1/m] of the water under the rays, where it is not that
-    which is found.
-    """
-
-    curvature: float
-    collimation: dict[str, float] = field(default_factory=dict)
-    refraction: dict[str, float] = field(default_factory=dict)
-    strength: dict[str, float] = field(default_factory=dict)
-    axis: dict[str, float] = field(default_factory=dict)
-    path: float | None = None
 
 
 def single_sight(offset: float, far: float, near: float = 0.0, collimation: float = 0.0, refraction: float = 0.0) -> float:
@@ -268,8 +224,8 @@ def _reading_parts(r: Reading, pointing: Stated, scale: Stated, values: list[flo
     if r.u is not None:
         stated = [Contribution("reading", "each pointing", r.u)]
     else:
-        stated = [Contribution("pointing", "each pointing", pointing.value * r.distance, remark=_remark(pointing)),
-                  Contribution("reading", "each pointing", scale.value, remark=_remark(scale))]
+        stated = [Contribution("pointing", "each pointing", pointing.value * r.distance, remark=remark(pointing)),
+                  Contribution("reading", "each pointing", scale.value, remark=remark(scale))]
     spread = 0.0 if planned or n < 2 or r.planned else statistics.stdev(values)
     ratio = spread / combine(stated) if combine(stated) else 0.0
     if spread > combine(stated):
@@ -287,7 +243,7 @@ def height_row(h: Height, book: FieldBook) -> Row:
     own = units.parse(schema.DEFAULT_HEIGHT_U, "length").value if h.u is None else h.u
     parts = [Contribution("taped height", "each height", own, remark="default" if h.u is None else "")]
     touch = book.water.touch
-    parts += [Contribution("touch of the water", "each contact", touch.value, remark=_remark(touch))
+    parts += [Contribution("touch of the water", "each contact", touch.value, remark=remark(touch))
               for end_ in (h.start, h.end) if end_ in book.water.surfaces]
     return Row(f"heights.csv row {h.row}: {h.start} to {h.end}", "height", terms, h.height, tuple(parts))
 
@@ -323,83 +279,3 @@ def _has_zero(staff: str, book: FieldBook) -> bool:
     return bool(staff) and (staff in book.staffs or len({r.staff for r in book.readings if r.staff}) > 1)
 
 
-def prior(book: FieldBook, key: Unknown) -> Row | None:
-    """What is known of an unknown before any reading; None for a free one."""
-    kind, name = key[0], key[1] if len(key) > 1 else ""
-    if kind in ("curvature", "axis", "height", "water level"):
-        return None
-    if kind == "water temperature" and not book.airs[name].water_temperature:
-        return None
-    if kind == "collimation" and (limit := book.instruments[name].tolerance):
-        return _prior(key, "collimation", f"instrument {name}", Stated(0.0, float(rectangular_u(limit.value))), RECTANGULAR)
-    table: dict[str, Callable[[], tuple[str, str, Stated]]] = {
-        "collimation": lambda: ("collimation", f"instrument {name}", book.instruments[name].collimation),
-        "drift": lambda: ("drift of the collimation", "each visit", _spread(book.instruments[name].drift)),
-        "setting": lambda: ("compensator setting", "each set-up", _spread(_setting(book, name))),
-        "focus": lambda: ("focus run-out", f"instrument {name}", _spread(book.instruments[name].focus_runout)),
-        "refraction": lambda: ("refraction", f"air {name}", _far(book.airs[name])),
-        "strength": lambda: ("refraction", f"air {name}", air.strength_prior(book.airs[name], book.airs[name].air_minus_water
-                                                                            or _parsed(schema.DEFAULT_AIR_MINUS_WATER, "temperature difference"))),
-        "departure": lambda: ("refraction off the profile", "each line height", Stated(0.0, air.DEPARTURE, True)),
-        "water temperature": lambda: ("water temperature", f"air {name}", _water_temperature(book.airs[name].water_temperature)),
-        "thermometer": lambda: ("thermometer offset", f"thermometer {name}".strip(), book.thermometers.get(name) or _default("thermometer", "offset")),
-        "touch": lambda: ("touch of the water", "each contact", _spread(book.water.touch)),
-        "touch_common": lambda: ("touch of the water", "all contacts", _spread(book.water.touch_common)),
-        "shores": lambda: ("water between the shores", "each visit", book.water.between_shores),
-        "tape": lambda: ("tape scale", f"tape {name}".strip(), book.tapes.get(name) or _default("tape", "scale")),
-        "scale": lambda: ("target scale", f"scale {name}", book.scales.get(name) or _default("scale", "error")),
-        "staff": lambda: ("staff zero", "each staff", book.staffs.get(name) or _default("staff", "zero")),
-        "distance": lambda: ("length of sight", "all long sights", Stated(0.0, book.line.distance.u)),
-        "gauge": lambda: ("gauge", "each gauge reading", _gauge(book, name)),
-    }
-    row = _prior(key, *table[kind]())
-    return replace(row, label=f"gauge.csv row {name}") if kind == "gauge" else row
-
-
-def _prior(key: Unknown, cause: str, common_to: str, stated: Stated, distribution: str = NORMAL) -> Row:
-    part = Contribution(cause, common_to, stated.u, distribution, remark=_remark(stated))
-    return Row(f"{cause}, {' '.join(key[1:]) or common_to}", "prior", {key: 1.0}, stated.value, (part,))
-
-
-def _remark(stated: Stated) -> str:
-    return "default" if stated.default else ""
-
-
-def _spread(stated: Stated) -> Stated:
-    """A key whose one number is itself a standard uncertainty, as 0 ± that number."""
-    return Stated(0.0, stated.value, stated.default)
-
-
-def _setting(book: FieldBook, setup: str) -> Stated:
-    return next(book.instruments[r.instrument].setting_accuracy for r in book.readings if r.setup == setup and not r.struck)
-
-
-def _far(mass: Air) -> Stated:
-    return air.layer(mass, 0.0).far if air.by_profile(mass) else air.stated(mass)
-
-
-def _water_temperature(told: Stated) -> Stated:
-    own = _parsed(schema.DEFAULT_WATER_TEMPERATURE_U, "temperature difference").value
-    return told if told.u is not None else Stated(told.value, own, True)
-
-
-def _gauge(book: FieldBook, row: str) -> Stated:
-    gauge = next(g for g in book.gauge if str(g.row) == row)
-    own = units.parse(schema.DEFAULT_GAUGE_U, "length").value if gauge.u is None else gauge.u
-    return Stated(gauge.water_level, own, gauge.u is None)
-
-
-@functools.cache
-def _default(section: str, key: str) -> Stated:
-    return _parsed(str(schema.DEFAULTS[section][key]), schema.SECTIONS[section][key].kind)
-
-
-@functools.cache
-def _parsed(text: str, dimension: str) -> Stated:
-    quantity = units.parse(text, dimension)
-    return Stated(quantity.value, quantity.u, True)
-
-
-def keys(rows_: Iterable[Row]) -> list[Unknown]:
-    """The unknowns of some rows, curvature first."""
-    return list(dict.fromkeys([CURVATURE, *(key for row in rows_ for key in row.terms)]))

@@ -10,9 +10,10 @@ import math
 
 import numpy as np
 
-from .adjustment import Estimate, Result, longest, solve
-from .observation import CURVATURE, Row
+from .adjustment import Result, longest
+from .leastsquares import Estimate, solve
 from .resolve import LONG
+from .rows import CURVATURE, Row
 
 OPTICS = {"curvature", "collimation", "drift", "setting", "focus", "refraction", "strength", "departure", "distance"}
 BENT = {"curvature", "refraction", "strength", "departure"}

@@ -10,9 +10,11 @@ import numpy as np
 
 from . import units
 from .fieldbook import compose
-from .observation import CURVATURE, EYE, Expansion, Row, Unknown, height_row, nominal_heights, prior, reading_row, rows
+from .observation import EYE, height_row, nominal_heights, reading_row, rows
 from .planning import Plan, blank
+from .priors import prior
 from .records import FieldBook, Table
+from .rows import CURVATURE, Expansion, Row, Unknown
 from .uncertainty import RECTANGULAR, Contribution
 
 

@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import curvelab
-from curvelab import instrument, observation, prediction, refraction
+from curvelab import instrument, prediction, priors, refraction
 from curvelab.fieldbook import compose, with_changes
 from curvelab.observation import single_sight
 from tests.books import DATA, NAMES, SITE, book, edited
@@ -251,7 +251,7 @@ def test_the_only_tape_of_a_book_is_the_one_that_nobody_names(rows, scale, tmp_p
     result = curvelab.adjust(book(tmp_path, site=SITE + '[tape.T]\nscale = "0 ± 30 mm/m"\n', readings=text, heights=heights))
     far = next(row for row in result.rows if row.label.endswith("to target") and row.kind == "height")
     key = next(k for k in far.terms if k[0] == "tape")
-    assert observation.prior(result.book, key).u == pytest.approx(scale)
+    assert priors.prior(result.book, key).u == pytest.approx(scale)
 
 
 def test_an_exact_row_is_one_that_nothing_checks(tmp_path):
@@ -270,7 +270,7 @@ def test_without_water_the_air_is_its_own_and_the_verdict_says_so(tmp_path):
 def test_a_bare_air_over_land_is_the_default_one(tmp_path):
     text = "setup,point,distance [m],reading [m],air\nS1,near water,10,1.5,lake\nS1,target,2000,0.273,lake\nP1,a,5,1.4,meadow\nP1,b,65,1.2,meadow\n"
     result = curvelab.adjust(book(tmp_path, site=SITE + "[air.meadow]\n", readings=text))
-    assert observation.prior(result.book, ("refraction", "meadow")).u * R == pytest.approx(1.0)
+    assert priors.prior(result.book, ("refraction", "meadow")).u * R == pytest.approx(1.0)
 
 
 def test_pegs_on_a_meadow_need_no_tie():

@@ -1,0 +1,59 @@
+"""Rows of the network: what they hold, and the point at which they are linearised."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+from .records import Reading
+from .uncertainty import Contribution, combine
+
+Unknown = tuple[str, ...]
+CURVATURE: Unknown = ("curvature",)
+
+
+@dataclass(frozen=True)
+class Row:
+    """One observation or prior: ``value = sum(terms) ± u``, its parts by cause.
+
+    `kind` is ``"reading"``, ``"height"`` or ``"prior"``; `value` and `u` are in
+    the unit of the row (m, or that of the unknown for a prior); `scatter` is the
+    spread of repeated readings over their stated uncertainty.
+    """
+
+    label: str
+    kind: str
+    terms: dict[Unknown, float]
+    value: float
+    parts: tuple[Contribution, ...]
+    reading: Reading | None = None
+    scatter: float = 0.0
+    warnings: tuple[str, ...] = ()
+
+    @property
+    def u(self) -> float:
+        """Standard uncertainty [unit of the row]."""
+        return combine(self.parts)
+
+
+@dataclass(frozen=True)
+class Expansion:
+    """Where what is not linear is linearised, by name.
+
+    `curvature` of the water [1/m], `collimation` [rad], `refraction` far from
+    the water [1/m], `strength` of the profiles [K], heights of the `axis` [m];
+    `path` the curvature [1/m] of the water under the rays, where it is not that
+    which is found.
+    """
+
+    curvature: float
+    collimation: dict[str, float] = field(default_factory=dict)
+    refraction: dict[str, float] = field(default_factory=dict)
+    strength: dict[str, float] = field(default_factory=dict)
+    axis: dict[str, float] = field(default_factory=dict)
+    path: float | None = None
+
+
+def keys(rows_: Iterable[Row]) -> list[Unknown]:
+    """The unknowns of some rows, curvature first."""
+    return list(dict.fromkeys([CURVATURE, *(key for row in rows_ for key in row.terms)]))
