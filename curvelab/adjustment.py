@@ -25,6 +25,7 @@ from .uncertainty import BudgetRow, Contribution, budget, chi2_tail
 
 UNCHECKED = 0.01
 DETECTABLE = 4.13
+AIRY = {"strength", "stability", "water temperature", "thermometer"}
 ROUNDS, SETTLED = 20, 1e-5  # of the iteration; a change in standard uncertainties that no longer shows
 
 
@@ -65,7 +66,7 @@ class Result:
     def effective_k(self) -> float:
         """Coefficient of refraction of the longest sight, as found."""
         sight = longest(self)
-        bent = sum(c * self.solution.estimate(key).value for key, c in sight.terms.items() if key[0] in ("refraction", "strength", "departure"))
+        bent = sum(c * self.solution.estimate(key).value for key, c in sight.terms.items() if key[0] in ("refraction", "strength", "stability", "departure"))
         return -bent * 2 / sight.reading.distance**2 * REFERENCE_RADIUS
 
     @property
@@ -173,11 +174,14 @@ def _start(book: FieldBook, curvature: float, path: float | None) -> Expansion:
     at = Expansion(curvature, {name: i.collimation.value if i.collimation else 0.0 for name, i in book.instruments.items()},
                    {name: prior(book, ("refraction", name)).value for name in {r.air for r in book.readings if not r.struck}},
                    axis=nominal_axes(book), path=path)
-    for _ in range(3 if book.air_readings else 0):
-        warm = [row for row in rows(book, at, planned=True) if row.kind == "temperature"]
-        known = [row for key in dict.fromkeys(k for row in warm for k in row.terms) if (row := prior(book, key))]
-        solution = solve([*warm, *known])
-        at = replace(at, strength={key[1]: float(x) for key, x in zip(solution.unknowns, solution.x) if key[0] == "strength"})
+    for _ in range(5):
+        found = rows(book, at, planned=True)
+        if not any(("strength", name) in row.terms for row in found for name in book.airs):
+            break
+        warm = [row for row in found if row.kind == "temperature" or {key[0] for key in row.terms} & AIRY and row.kind == "prior"]
+        solution = solve(warm)
+        at = replace(at, **{kind: {key[1]: float(x) for key, x in zip(solution.unknowns, solution.x) if key[0] == kind}
+                            for kind in ("strength", "stability")})
     return at
 
 
@@ -185,7 +189,7 @@ def _moved(at: Expansion, solution: Solution, book: FieldBook) -> Expansion:
     """The point of the next round: at what was found."""
     part = components(book)
     found = {kind: {key[1]: float(x) for key, x in zip(solution.unknowns, solution.x) if key[0] == kind}
-             for kind in ("collimation", "refraction", "strength", "axis")}
+             for kind in ("collimation", "refraction", "strength", "stability", "axis")}
     axis = {name: height for name, height in found.pop("axis").items() if part[AXIS + name] == part.get("")}
     return replace(at, curvature=float(solution.x[0]), axis=at.axis | axis, **found)
 

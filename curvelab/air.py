@@ -18,7 +18,12 @@ from .numbers import Array
 from .records import Air, Stated
 
 FAR_U = 0.02  # in k: lapse rate and humidity far from the water (from memory, a judgement)
-DEPARTURE = 0.3  # relative standard uncertainty of the profile's slope at one line height (a judgement)
+DEPARTURE = 0.2  # relative u of the water's part of the bending, common to all sights through one air (a judgement)
+KNOT_U = 0.1  # the same at one height of line, shared with lines near it
+KNOTS = (0.5, 1.0, 2.0, 4.0, 8.0, 16.0)  # m
+CALM, GENTLEST, WIND_U = 3.0, 1.0, 0.3  # m/s of a lake whose wind is not stated; the least; relative u of a stated one
+UNKNOWN_WIND, WITHIN_MODEL = 2.0, 0.5  # relative u of G: wind within a factor of 2 or so; the first order itself
+LEAST_GRADIENT = 0.002  # K/m
 LEAST = 0.05  # K; the strength below which the departure is not taken to shrink further
 REFERENCE_HEIGHT = 10.0  # m, where air_minus_water is meant
 
@@ -42,36 +47,50 @@ def stated(air: Air) -> Stated:
 
 @dataclass(frozen=True)
 class Layer:
-    """Air with a profile: χ(z) = far + per_strength · S · slope(z).
+    """Air with a profile: χ(z) = far + per_gradient · (S · slope(z) + G).
 
-    `far` [1/m] the part without the water, `per_strength` [1/K], `shape` of the
-    temperature profile.
+    `far` [1/m] the part without the water, `per_gradient` [1/m per K/m],
+    `shape` of the temperature profile.
     """
 
     far: Stated
-    per_strength: float
+    per_gradient: float
     shape: profile.Shape
 
-    def curvature(self, height: ArrayLike, strength: float) -> Array:
-        """χ [1/m] at heights above the water [m] for a strength S [K]."""
-        return self.far.value + self.per_strength * strength * self.shape.slope(height)
+    def curvature(self, height: ArrayLike, strength: float, stability: float = 0.0) -> Array:
+        """χ [1/m] at heights above the water [m] for a strength S [K] and a uniform gradient G [K/m]."""
+        return self.far.value + self.per_gradient * (strength * self.shape.slope(height) + stability)
 
 
-def layer(air: Air, strength: float) -> Layer:
-    """The profile of an air; where the wind is stated, its shape follows from wind and strength [K].
+def layer(air: Air) -> Layer:
+    """The profile of an air: a logarithm, and a uniform gradient beside it that stability adds.
 
     Notes
     -----
     Curvature is linear in the temperature gradient: its value for the dry
-    adiabatic gradient is the far part, its slope the part per strength.
+    adiabatic gradient is the far part, its slope the part per K/m.
     """
     weather = (air.temperature.value, air.pressure.value)
     still, unit = (float(refraction.curvature_of_ray(*weather, gradient)) for gradient in (0.0, 1.0))
     far = still - refraction.DRY_ADIABATIC * (unit - still)
-    shape = profile.logarithmic()
-    if air.wind and abs(strength) > 1e-6:
-        shape = profile.stability(profile.obukhov_length(strength, max(air.wind.value, 0.5), air.temperature.value))
-    return Layer(Stated(far, float(refraction.ray_curvature(FAR_U)), True), unit - still, shape)
+    return Layer(Stated(far, float(refraction.ray_curvature(FAR_U)), True), unit - still, profile.logarithmic())
+
+
+def stability_prior(air: Air, strength: float) -> tuple[Stated, float]:
+    """Uniform gradient G [K/m] that stability adds to the logarithm, and dG/dS [1/m].
+
+    Notes
+    -----
+    To first order in z/L, Monin–Obukhov adds β S/L to the slope S/z, with
+    S/L proportional to S²/U²: it is positive over cold and over warm water
+    alike, so days of opposite sign don't cancel it. Where no wind is stated,
+    a calm lake of 3 m/s within a factor of 2 is taken (a judgement).
+    """
+    wind = max(air.wind.value, GENTLEST) if air.wind else CALM
+    per_square = profile.STABLE * profile.KARMAN**2 * profile.GRAVITY / (profile.DRAG * wind**2 * (air.temperature.value + 273.15))
+    gradient = per_square * strength**2
+    relative = math.hypot(2 * (air.wind.u or WIND_U * wind) / wind, WITHIN_MODEL) if air.wind else UNKNOWN_WIND
+    return Stated(gradient, relative * gradient + LEAST_GRADIENT, not air.wind), 2 * per_square * strength
 
 
 def strength_prior(air: Air, spread: Stated) -> Stated:
@@ -91,32 +110,40 @@ def strength_for(air: Air, chi: float, distance: float, height: float) -> float:
     A sight from `height` [m] over `distance` [m]; found by following the ray
     anew until the strength settles.
     """
-    here, strength = layer(air, 0.0), 0.0
+    here, strength = layer(air), 0.0
     for _ in range(30):
         way = ray.follow(distance, height, 0.0, 0.0, lambda z: here.curvature(z, strength))
-        found = (chi - here.far.value) / (here.per_strength * float(way.mean(here.shape.slope)))
+        found = (chi - here.far.value) / (here.per_gradient * float(way.mean(here.shape.slope)))
         if abs(found - strength) < 1e-6:
             break
         strength = (strength + found) / 2
     return strength
 
 
-def path(air: Air, strength: float, distance: float, height: float, slope: float, curvature: float) -> tuple[Layer, ray.Path]:
+def path(air: Air, strength: float, stability: float, distance: float, height: float, slope: float, curvature: float) -> tuple[Layer, ray.Path]:
     """The line of sight through an air: its layer, and the path with its weights.
 
     Parameters
     ----------
-    strength : float
-        S [K].
+    strength, stability : float
+        S [K] and G [K/m].
     distance, height : float
         Length of the sight, and height of the axis above the water [m].
     slope, curvature : float
         Of the line at the instrument [rad], and of the water [1/m].
     """
-    here = layer(air, strength)
-    return here, ray.follow(distance, max(height, 0.05), slope, curvature, lambda z: here.curvature(z, strength))
+    here = layer(air)
+    return here, ray.follow(distance, max(height, 0.05), slope, curvature, lambda z: here.curvature(z, strength, stability))
+
+
+def knots(height: float) -> dict[str, float]:
+    """Weights of a line height between the knots at which the shape may depart, linear in ln z."""
+    places = np.log(np.clip(height, KNOTS[0], KNOTS[-1])) - np.log(KNOTS)
+    after = min(int(np.searchsorted(-places, 0.0, side="right")), len(KNOTS) - 1)
+    share = float(places[after - 1] / (places[after - 1] - places[after]))
+    return {f"{KNOTS[after - 1]:g} m": 1 - share, f"{KNOTS[after]:g} m": share}
 
 
 def departure_scale(air_layer: Layer, strength: float) -> float:
     """χ per unit of slope that a relative departure from the profile's shape multiplies [1/m · m]."""
-    return air_layer.per_strength * float(np.hypot(strength, LEAST))
+    return air_layer.per_gradient * float(np.hypot(strength, LEAST))

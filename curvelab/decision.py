@@ -302,14 +302,16 @@ def _air_remarks(result: Result) -> list[str]:
     name = longest(result).reading.air
     at = next(i for i, row in enumerate(result.rows) if row.kind == "prior" and ("refraction", name) in row.terms)
     stated = result.rows[at]
-    if not result.by_profile:
+    if not air.by_profile(result.book.airs[name]):
         told = f"k = {stated.value * REFERENCE_RADIUS:.2f} ± {stated.u * REFERENCE_RADIUS:.2f}"
         weak = result.solution.redundancy[at] < UNCHECKED
         return [f"this rests on the air over the lake being as stated, {told}, which no reading tests"] if weak else []
     thermometers = {t.thermometer for t in result.book.air_readings if t.air == name}
     source = {0: "the stated difference of air and water, no thermometer", 1: "one thermometer alone"}.get(len(thermometers), "the thermometers")
-    return [f"the air over the lake bends the longest sight by k = {result.effective_k:.2f}, by {source} and a profile of known shape",
-            *(text.rstrip(".") for text in result.warnings)]
+    shape = "shaped by the stated wind" if result.book.airs[name].wind else "assumed for a calm lake, since no wind is stated"
+    told = [f"the air over the lake bends the longest sight by k = {result.effective_k:.2f}, by {source} and a profile {shape}"]
+    over_flat = [text for text in _over(result, 0.0).warnings if "meets the water" in text]
+    return told + [text.rstrip(".") for text in result.warnings[:1]] + [f"over flat water: {text[0].lower()}{text[1:].rstrip('.')}" for text in over_flat[:1]]
 
 
 def _with_struck(result: Result) -> str:

@@ -96,10 +96,10 @@ def rows(book: FieldBook, at: Expansion, *, planned: bool = False, profile_facto
     found = [reading_row(group, book, at, planned, factor(group[0])) for group in groups(book)]
     found += [height_row(h, book) for h in book.heights]
     profiled = {key[1] for row in found for key in row.terms if key[0] == "strength"}
-    found += [_thermometer_row(t, book, at) for t in book.air_readings if t.air in profiled]
+    found += [thermometer_row(t, book, at) for t in book.air_readings if t.air in profiled]
     found = [replace(row, terms={k: v for k, v in row.terms.items() if k not in pinned}) for row in found]
     used = dict.fromkeys(key for row in found for key in row.terms)
-    return found + [row for key in used if (row := prior(book, key))]
+    return found + [row for key in used if (row := prior(book, key, at))]
 
 
 def groups(book: FieldBook) -> list[list[Reading]]:
@@ -159,23 +159,25 @@ def _refraction_terms(r: Reading, book: FieldBook, at: Expansion, factor: float)
     mass, half = book.airs[r.air], r.distance**2 / 2
     if not air.by_profile(mass):
         return {("refraction", r.air): -factor * half}, factor * at.refraction.get(r.air, 0.0), ()
-    strength = at.strength.get(r.air, 0.0)
+    strength, stability = at.strength.get(r.air, 0.0), at.stability.get(r.air, 0.0)
     under = at.curvature if at.path is None else at.path
     height = at.axis.get(r.setup, NOMINAL)
-    here, way = air.path(mass, strength, r.distance, height, at.collimation.get(r.instrument, 0.0), under)
+    here, way = air.path(mass, strength, stability, r.distance, height, at.collimation.get(r.instrument, 0.0), under)
     factor = float(way.mean(here.shape.slope))
-    band = f"{float(way.z.mean()):.0f} m"
-    terms = {("refraction", r.air): -half, ("strength", r.air): -half * here.per_strength * factor,
-             ("departure", r.air, band): -half * factor * air.departure_scale(here, strength)}
-    warnings = tuple(ray.warnings(way, lambda z: here.curvature(z, strength))) if r.distance > LONG else ()
-    return terms, here.far.value + here.per_strength * strength * factor, warnings
+    scale = -half * factor * air.departure_scale(here, strength)
+    terms = {("refraction", r.air): -half, ("strength", r.air): -half * here.per_gradient * factor,
+             ("stability", r.air): -half * here.per_gradient, ("departure", r.air): scale}
+    terms |= {("departure", r.air, knot): scale * share for knot, share in air.knots(float(way.z.mean())).items() if share}
+    warnings = tuple(ray.warnings(way, lambda z: here.curvature(z, strength, stability))) if r.distance > LONG else ()
+    return terms, here.far.value + here.per_gradient * (strength * factor + stability), warnings
 
 
-def _thermometer_row(t: AirReading, book: FieldBook, at: Expansion) -> Row:
+def thermometer_row(t: AirReading, book: FieldBook, at: Expansion) -> Row:
     """A thermometer's reading: water's temperature, strength of the profile, the thermometer's own offset."""
-    here = air.layer(book.airs[t.air], at.strength.get(t.air, 0.0))
+    here = air.layer(book.airs[t.air])
     own = units.parse(schema.DEFAULT_THERMOMETER_U, "temperature difference").value if t.u is None else t.u
-    terms = {("strength", t.air): float(here.shape.rise(t.height)), ("water temperature", t.air): 1.0, ("thermometer", t.thermometer): 1.0}
+    terms = {("strength", t.air): float(here.shape.rise(t.height)), ("stability", t.air): t.height,
+             ("water temperature", t.air): 1.0, ("thermometer", t.thermometer): 1.0}
     part = Contribution("temperature reading", "each reading", own, remark="default" if t.u is None else "")
     return Row(f"air.csv row {t.row}: {t.height:g} m", "temperature", terms, t.temperature + refraction.DRY_ADIABATIC * t.height, (part,))
 

@@ -15,8 +15,8 @@ from .leastsquares import Estimate, solve
 from .resolve import LONG
 from .rows import CURVATURE, Row
 
-OPTICS = {"curvature", "collimation", "drift", "setting", "focus", "refraction", "strength", "departure", "distance"}
-BENT = {"curvature", "refraction", "strength", "departure"}
+OPTICS = {"curvature", "collimation", "drift", "setting", "focus", "refraction", "strength", "stability", "departure", "distance"}
+BENT = {"curvature", "refraction", "strength", "stability", "departure"}
 
 
 def line_of_sight(result: Result, curvature: float, distances: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -42,8 +42,9 @@ def line_of_sight(result: Result, curvature: float, distances: np.ndarray) -> tu
     rest = [row for row in result.rows if not row.reading or row.reading.distance <= LONG]
     solution = solve([*rest, known])
     means = solution.x
-    if result.book.is_plan:  # nothing is read yet: the priors are all that is known
-        values = {key: row.value for row in (*rest, known) if row.kind == "prior" for key in row.terms}
+    if result.book.is_plan:  # nothing is read yet: priors and thermometers are all that is known
+        before = solve([*(row for row in rest if row.kind in ("prior", "temperature")), known])
+        values = dict(zip(before.unknowns, before.x))
         means = np.array([values.get(key, 0.0) for key in solution.unknowns])
     ratio = np.asarray(distances, dtype=float) / target.reading.distance
     matrix = np.zeros((ratio.size, len(solution.unknowns)))

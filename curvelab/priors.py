@@ -9,15 +9,20 @@ from dataclasses import replace
 from . import air, schema, units
 from .instrument import rectangular_u
 from .records import Air, FieldBook, Stated
-from .rows import Row, Unknown
+from .rows import Expansion, Row, Unknown
 from .uncertainty import NORMAL, RECTANGULAR, Contribution
 
 
-def prior(book: FieldBook, key: Unknown) -> Row | None:
+def prior(book: FieldBook, key: Unknown, at: Expansion | None = None) -> Row | None:
     """What is known of an unknown before any reading; None for a free one."""
     kind, name = key[0], key[1] if len(key) > 1 else ""
     if kind in ("curvature", "axis", "height", "water level"):
         return None
+    if kind == "stability":
+        strength = at.strength.get(name, 0.0) if at else 0.0
+        stated, slope = air.stability_prior(book.airs[name], strength)
+        row = _prior(key, "stability of the air", f"air {name}", stated)
+        return replace(row, terms=row.terms | {("strength", name): -slope}, value=stated.value - slope * strength)
     if kind == "water temperature" and not book.airs[name].water_temperature:
         return None
     if kind == "collimation" and (limit := book.instruments[name].tolerance):
@@ -30,7 +35,7 @@ def prior(book: FieldBook, key: Unknown) -> Row | None:
         "refraction": lambda: ("refraction", f"air {name}", _far(book.airs[name])),
         "strength": lambda: ("refraction", f"air {name}", air.strength_prior(book.airs[name], book.airs[name].air_minus_water
                                                                             or _parsed(schema.DEFAULT_AIR_MINUS_WATER, "temperature difference"))),
-        "departure": lambda: ("refraction off the profile", "each line height", Stated(0.0, air.DEPARTURE, True)),
+        "departure": lambda: ("refraction off the profile", "each line height" if len(key) > 2 else f"air {name}", Stated(0.0, air.KNOT_U if len(key) > 2 else air.DEPARTURE, True)),
         "water temperature": lambda: ("water temperature", f"air {name}", _water_temperature(book.airs[name].water_temperature)),
         "thermometer": lambda: ("thermometer offset", f"thermometer {name}".strip(), book.thermometers.get(name) or _default("thermometer", "offset")),
         "touch": lambda: ("touch of the water", "each contact", _spread(book.water.touch)),
@@ -66,7 +71,7 @@ def _setting(book: FieldBook, setup: str) -> Stated:
 
 
 def _far(mass: Air) -> Stated:
-    return air.layer(mass, 0.0).far if air.by_profile(mass) else air.stated(mass)
+    return air.layer(mass).far if air.by_profile(mass) else air.stated(mass)
 
 
 def _water_temperature(told: Stated) -> Stated:

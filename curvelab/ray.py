@@ -134,13 +134,14 @@ def warnings(path: Path, chi: Profile) -> list[str]:
     bends, lowest = _values(chi, path.z, path.floor), np.asarray(path.lowest)
     near = np.abs(_values(chi, lowest[..., None], path.floor))[..., 0]
     ratio = near / np.maximum(path.mean(lambda z: np.abs(_values(chi, z, path.floor))), 1e-30)
-    steep, most = (ratio > 3) & (lowest < 1), np.unravel_index(bends.argmax(), bends.shape)
+    clear = ~np.asarray(path.touches)  # past a contact, the line means nothing
+    steep, most = clear & (ratio > 3) & (lowest < 1), np.unravel_index(bends.argmax(), bends.shape)
     down = path.touches[..., None] & (path.z <= np.maximum(path.z.min(-1), path.floor)[..., None])
     found = {
         f"meets the water within {path.x[down].min(initial=np.inf):.0f} m: raise the instrument or shorten the sight":
             path.touches,
         f"is bent more than the Earth (k = {bends[most] / _PER_K:.1f} at {max(path.z[most], path.floor):.2f} m above "
-        "the water): it may be ducted and show several images": (bends > _PER_K).any(-1),
+        "the water): it may be ducted and show several images": clear & (bends > _PER_K).any(-1),
         f"comes down to {lowest[steep].min(initial=np.inf):.2f} m, where air bends it more than three times as much as "
         "on average: keep it a metre off the water": steep,
     }

@@ -41,7 +41,7 @@ class Expansion:
     """Where what is not linear is linearised, by name.
 
     `curvature` of the water [1/m], `collimation` [rad], `refraction` far from
-    the water [1/m], `strength` of the profiles [K], heights of the `axis` [m];
+    the water [1/m], `strength` [K] and `stability` [K/m] of the profiles, heights of the `axis` [m];
     `path` the curvature [1/m] of the water under the rays, where it is not that
     which is found.
     """
@@ -50,6 +50,7 @@ class Expansion:
     collimation: dict[str, float] = field(default_factory=dict)
     refraction: dict[str, float] = field(default_factory=dict)
     strength: dict[str, float] = field(default_factory=dict)
+    stability: dict[str, float] = field(default_factory=dict)
     axis: dict[str, float] = field(default_factory=dict)
     path: float | None = None
 

@@ -222,11 +222,20 @@ def _check_names(book: FieldBook, faults: list[Fault]) -> None:
     for t in book.air_readings:
         if not t.air:
             faults.append(Fault("air.csv", t.row, "air", "", "say which air this is: " + (", ".join(book.airs) or "none is in site.toml")))
+        if t.height > HIGHEST:
+            faults.append(Fault("air.csv", t.row, "height", f"{t.height:g} m", "no thermometer hangs that high over a lake: is the unit right?"))
         if t.height <= 0.01:
             faults.append(Fault("air.csv", t.row, "height", f"{t.height:g} m", "a thermometer hangs above the water; the water's own goes into water_temperature"))
         if not -40 <= t.temperature <= 60:
             faults.append(Fault("air.csv", t.row, "temperature", f"{t.temperature:g} °C", "outside -40 to 60 °C: is the unit right (°F, K)?"))
     for name, air in book.airs.items():
+        own = [t for t in book.air_readings if t.air == name]
+        if len({t.height for t in own if not t.thermometer}) > 1:
+            faults.append(Fault("air.csv", own[0].row, "thermometer", "", "name each thermometer: all its readings share one offset, and one that was moved keeps its name"))
+        if own and air.temperature and abs(air.temperature.value - sum(t.temperature for t in own) / len(own)) > 15:
+            faults.append(Fault("site.toml", None, f"air.{name}.temperature", f"{air.temperature.value:g} °C", "more than 15 K from the rows of air.csv: is the unit right?"))
+        if air.wind and air.wind.value < 0:
+            faults.append(Fault("site.toml", None, f"air.{name}.wind", f"{air.wind.value:g}", "a wind can't be negative"))
         if air.k and air.gradient:
             faults.append(Fault("site.toml", None, f"air.{name}", "", "give either k or gradient, not both: they state the same thing"))
         if air.gradient and not (air.temperature and air.pressure):

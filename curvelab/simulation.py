@@ -8,9 +8,9 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from . import units
+from . import refraction, units
 from .fieldbook import compose
-from .observation import EYE, height_row, nominal_heights, reading_row, rows
+from .observation import EYE, height_row, nominal_heights, reading_row, rows, thermometer_row
 from .planning import Plan, blank
 from .priors import prior
 from .records import FieldBook, Table
@@ -45,13 +45,17 @@ def simulate(plan: Plan | FieldBook, *, curvature: float, seed: int, truth: Mapp
     book = blank(plan.book if isinstance(plan, Plan) else plan)
     rng = np.random.default_rng(seed)
     true = _truth(book, curvature, {tuple(name.split(".", 1)): value for name, value in (truth or {}).items()}, rng)
-    at = Expansion(curvature, *({key[1]: v for key, v in true.items() if key[0] == kind} for kind in ("collimation", "refraction")))
+    at = Expansion(curvature, *({key[1]: v for key, v in true.items() if key[0] == kind}
+                                for kind in ("collimation", "refraction", "strength", "stability", "axis")))
     away: dict[tuple[str, str], float] = {}  # the error of a distance is one for all pointings
     read = [_observed(reading_row([r], book, at, True), true, rng, away) for r in book.readings]
     taped = [_observed(height_row(h, book), true, rng) for h in book.heights]
+    warm = [_observed(thermometer_row(t, book, at), true, rng) - refraction.DRY_ADIABATIC * t.height
+            if ("thermometer", t.thermometer) in true else t.temperature for t in book.air_readings]
     level = [true["gauge", str(g.row)] + (g.u or 0.0) * rng.standard_normal() for g in book.gauge]
     tables = dict(book.tables)
-    for name, column, values in (("readings.csv", "reading", read), ("heights.csv", "height", taped), ("gauge.csv", "water_level", level)):
+    for name, column, values in (("readings.csv", "reading", read), ("heights.csv", "height", taped), ("gauge.csv", "water_level", level),
+                                 ("air.csv", "temperature", warm)):
         if name in tables:
             tables[name] = _filled(tables[name], column, values, cell_unit)
     return compose(book.site, tables)
@@ -59,12 +63,15 @@ def simulate(plan: Plan | FieldBook, *, curvature: float, seed: int, truth: Mapp
 
 def _truth(book: FieldBook, curvature: float, given: dict[Unknown, float], rng: np.random.Generator) -> dict[Unknown, float]:
     """A true value for every unknown of the book."""
-    unknowns = dict.fromkeys(key for row in rows(book, Expansion(curvature)) for key in row.terms)
+    at = Expansion(curvature)
+    unknowns = sorted(dict.fromkeys(key for row in rows(book, at) for key in row.terms), key=lambda key: key[0] == "stability")
     true = {CURVATURE: curvature} | nominal_heights(book) | {("gauge", str(g.row)): g.water_level for g in book.gauge}
     for key in unknowns:
-        row = prior(book, key)
+        at = dataclasses.replace(at, strength={k[1]: v for k, v in true.items() if k[0] == "strength"})
+        row = prior(book, key, at)
         if row and key not in true:
-            true[key] = row.value + sum(_draw(part, rng) for part in row.parts)
+            known = sum(c * true[other] for other, c in row.terms.items() if other != key)
+            true[key] = row.value - known + sum(_draw(part, rng) for part in row.parts)
         elif key[0] == "height":
             true.setdefault(key, float(rng.uniform(-0.3, 0.3)))
     unknown = sorted(".".join(key) for key in given if key not in true and key[0] != "axis")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 
 import numpy as np
@@ -9,8 +10,9 @@ import pytest
 from scipy import integrate
 
 import curvelab
-from curvelab import air, observation, profile, ray, refraction
-from curvelab.records import Air, Stated
+from curvelab import air, observation, planning, profile, ray, refraction
+from curvelab.fieldbook import compose
+from curvelab.records import Air, Stated, Table
 from tests.books import book
 
 R = 6_371_000.0
@@ -48,9 +50,9 @@ def thermometers(strength, water=12.0, heights=(0.3, 1.0, 3.0), names=None, offs
     return "height [m],temperature [°C],thermometer,remark\n".replace(",remark", "") + "\n".join(row.rsplit(",", 1)[0] for row in rows) + "\n"
 
 
-def far_reading(strength, distance, axis, target, kappa=KAPPA, slope=0.0):
-    """Reading of a target through a logarithmic profile, by scipy's DOP853."""
-    here = air.layer(LAKE, 0.0)
+def far_reading(strength, distance, axis, target, kappa=KAPPA, slope=0.0, obukhov=math.inf):
+    """Reading of a target through a logarithmic (or Monin–Obukhov) profile, by scipy's DOP853."""
+    here = dataclasses.replace(air.layer(LAKE), shape=profile.stability(obukhov))
 
     def bend(x, state):
         return [state[1], kappa - float(here.curvature(max(state[0], 0.01), strength))]
@@ -73,7 +75,7 @@ def campaign(folder, strength, axes=(1.6,), distance=2000.0, kappa=KAPPA, site=S
 @pytest.mark.parametrize("kappa", [KAPPA, 0.0])
 def test_the_curvature_comes_back_through_any_profile(strength, kappa, tmp_path):
     """Readings made by scipy's integration of the ray; thermometers without error, and said to be so."""
-    exact = SITE.replace("± 0.1 °C", "± 0.0001 °C").replace("[water]", 'air_minus_water = "0 ± 100 K"\n[water]', 1)
+    exact = SITE.replace("± 0.1 °C", "± 0.0001 °C").replace("[water]", 'wind = "50 ± 0.1 m/s"\nair_minus_water = "0 ± 100 K"\n[water]', 1)
     exact += "".join(f'[thermometer.T{i}]\noffset = "0 ± 0.0001 K"\n' for i in range(3))
     result = curvelab.adjust(campaign(tmp_path, strength, kappa=kappa, site=exact))
     assert result.by_profile
@@ -83,9 +85,9 @@ def test_the_curvature_comes_back_through_any_profile(strength, kappa, tmp_path)
 
 def test_a_profile_is_no_constant():
     """Per kelvin of air minus water, k changes by about 0.49/z in neutral air (bulk coefficients; computed by hand)."""
-    here = air.layer(LAKE, 0.0)
+    here = air.layer(LAKE)
     for z in (0.5, 1.0, 2.0, 4.0):
-        change = float(here.per_strength * profile.strength(1.0, 10.0, here.shape) * here.shape.slope(z)) * R
+        change = float(here.per_gradient * profile.strength(1.0, 10.0, here.shape) * here.shape.slope(z)) * R
         assert change == pytest.approx(0.49 / z, rel=0.02)
 
 
@@ -122,7 +124,7 @@ def test_swapping_the_thermometers_reveals_their_offsets(tmp_path):
 
 def test_several_line_heights_separate_refraction_from_curvature(tmp_path):
     """Without a thermometer: one height leaves κ to the prior, three heights through one air measure it."""
-    site = SITE.replace('water_temperature = "12.0 ± 0.1 °C"', 'air_minus_water = "0 ± 3 K"')
+    site = SITE.replace('water_temperature = "12.0 ± 0.1 °C"', 'air_minus_water = "0 ± 3 K"\nwind = "9 ± 1 m/s"')
     one, three = (curvelab.adjust(campaign(tmp_path / str(len(axes)), 0.15, axes=axes, site=site)) for axes in ((1.5,), (1.0, 2.0, 6.0)))
     for result in (one, three):
         assert "thermometer offset" not in {row.cause for row in result.budget() if row.fraction > 0.5}
@@ -144,6 +146,49 @@ def test_stable_air_bends_more_than_neutral_air(tmp_path):
     calm = curvelab.adjust(campaign(tmp_path / "n", 0.2))
     mixed = curvelab.adjust(campaign(tmp_path / "w", 0.2, site=windy))
     assert mixed.effective_k != pytest.approx(calm.effective_k, abs=0.01)
+
+
+@pytest.mark.parametrize("wind, difference", [(2.0, 3.0), (3.0, 2.0), (3.0, 3.0), (4.0, 2.0), (3.0, -3.0), (2.0, -4.0)])
+@pytest.mark.parametrize("kappa", [KAPPA, 0.0], ids=["round", "flat"])
+def test_a_book_silent_on_the_wind_rejects_no_truth(wind, difference, kappa, tmp_path):
+    """Air mixed by a light wind (Monin–Obukhov), a book that knows thermometers but no wind, three line heights."""
+    strength = float(profile.strength(difference, 10.0, profile.logarithmic()))
+    for _ in range(40):
+        length = profile.obukhov_length(strength, wind, 15.0)
+        strength = 0.5 * (strength + float(profile.strength(difference, 10.0, profile.stability(length))))
+    shape, axes, site = profile.stability(length), (2.0, 4.0, 8.0), SITE.replace("± 0 µrad", "± 5 µrad").replace("± 0.1 °C", "± 0.05 °C")
+    rows, heights, warm = [], [], []
+    for i, axis in enumerate(axes):
+        rows += [f"S{i},near water,5,{axis:.5f}", f"S{i},target {i},2000,{far_reading(strength, 2000.0, axis, axis, kappa, obukhov=length):.5f}"]
+        heights.append(f"far water,target {i},{axis},0.2")
+    for z in (0.4, 1.5, 4.0):
+        warm.append(f"{z},{12 + strength * float(shape.rise(z)) - refraction.DRY_ADIABATIC * z:.3f},T{z:.0f}")
+    site += "".join(f'[thermometer.T{z:.0f}]\noffset = "0 ± 0.05 K"\n' for z in (0.4, 1.5, 4.0))
+    verdict = curvelab.decide(curvelab.adjust(book(tmp_path, site=site, readings="setup,point,distance [m],reading [m]\n" + "\n".join(rows) + "\n",
+                                                   heights="from,to,height [m],u [mm]\n" + "\n".join(heights) + "\n",
+                                                   air="height [m],temperature [°C],thermometer\n" + "\n".join(warm) + "\n")))
+    assert verdict.outcome not in ("both rejected", "flat rejected" if kappa == 0 else "ellipsoid rejected")
+    assert abs(verdict.result.curvature.value - kappa) < 2.6 * verdict.result.curvature.u
+    assert "no wind is stated" in verdict.sentence
+
+
+def test_simulated_lakes_agree_with_their_own_thermometers():
+    """Readings and thermometers are drawn from one truth: κ scatters as its uncertainty says."""
+    plan = book_with_thermometers()
+    z = []
+    for seed in range(60):
+        result = curvelab.adjust(curvelab.simulate(plan, curvature=KAPPA, seed=seed))
+        z.append((result.curvature.value - KAPPA) / result.curvature.u)
+    assert abs(np.mean(z)) < 4 / math.sqrt(60)
+    assert 0.5 < np.std(z) < 1 + 4 / math.sqrt(120)
+
+
+def book_with_thermometers():
+    """A plan of one sight with three thermometers."""
+    plain = planning.single_line(2000.0)
+    site = plain.site | {"air": {"lake": {"temperature": "14 °C", "pressure": "1000 hPa", "water_temperature": "12 ± 0.3 °C", "wind": "5 ± 1 m/s"}}}
+    warm = Table(("height [m]", "temperature [°C]", "thermometer"), (("0.5", "13.5", "a"), ("1.5", "13.7", "b"), ("3", "13.8", "c")), (2, 3, 4))
+    return compose(site, plain.tables | {"air.csv": warm})
 
 
 def test_a_cold_lake_is_too_uncertain_to_decide(tmp_path):

@@ -37,7 +37,7 @@ ROOMS = {
     "wording": "instrument uncertainty",
     "decision": "refraction uncertainty air records resolve fieldbook adjustment wording",
     "planning": "units refraction uncertainty air records fieldbook observation adjustment prediction decision",
-    "simulation": "units uncertainty records fieldbook rows priors observation planning",
+    "simulation": "units refraction uncertainty records fieldbook rows priors observation planning",
     "figures": "uncertainty",
     "panels": "figures records fieldbook adjustment prediction decision planning",
     "__init__": "",
