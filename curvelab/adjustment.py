@@ -1,8 +1,7 @@
-"""Least squares over the rows of the observation equation.
+"""From a field book to the curvature of its water: iteration, heights, and what nothing checks.
 
-One linear network does the reduction, the budget (its sensitivities), the
-pre-analysis of a plan (the same without readings) and the prediction of a
-sight (the same with the curvature given and the sight left out).
+One linear network does the reduction, the budget (its sensitivities) and the
+pre-analysis of a plan (the same without readings).
 """
 
 from __future__ import annotations
@@ -13,9 +12,10 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from .air import by_profile
 from .fieldbook import with_changes
 from .leastsquares import Estimate, Solution, solve
-from .observation import ProfileFactor, ellipsoid_curvature, nominal_axes, rows
+from .observation import ProfileFactor, ellipsoid_curvature, nominal_axes, rows, thermometer_row
 from .priors import prior
 from .records import Fault, FieldBook, FieldBookError, nearest
 from .refraction import REFERENCE_RADIUS
@@ -25,7 +25,6 @@ from .uncertainty import BudgetRow, Contribution, budget, chi2_tail
 
 UNCHECKED = 0.01
 DETECTABLE = 4.13
-AIRY = {"strength", "stability", "water temperature", "thermometer"}
 ROUNDS, SETTLED = 20, 1e-5  # of the iteration; a change in standard uncertainties that no longer shows
 
 
@@ -174,23 +173,20 @@ def _start(book: FieldBook, curvature: float, path: float | None) -> Expansion:
     at = Expansion(curvature, {name: i.collimation.value if i.collimation else 0.0 for name, i in book.instruments.items()},
                    {name: prior(book, ("refraction", name)).value for name in {r.air for r in book.readings if not r.struck}},
                    axis=nominal_axes(book), path=path)
-    for _ in range(5):
-        found = rows(book, at, planned=True)
-        if not any(("strength", name) in row.terms for row in found for name in book.airs):
-            break
-        warm = [row for row in found if row.kind == "temperature" or {key[0] for key in row.terms} & AIRY and row.kind == "prior"]
-        solution = solve(warm)
-        at = replace(at, **{kind: {key[1]: float(x) for key, x in zip(solution.unknowns, solution.x) if key[0] == kind}
-                            for kind in ("strength", "stability")})
+    profiled = [name for name in at.refraction if by_profile(book.airs[name])]
+    for _ in range(5 if profiled else 0):
+        warm = [thermometer_row(t, book, at) for t in book.air_readings if t.air in profiled]
+        used = dict.fromkeys([*((kind, name) for name in profiled for kind in ("strength", "stability")), *(key for row in warm for key in row.terms)])
+        solution = solve([*warm, *(row for key in used if (row := prior(book, key, at)))])
+        at = replace(at, strength=solution.named("strength"), stability=solution.named("stability"))
     return at
 
 
 def _moved(at: Expansion, solution: Solution, book: FieldBook) -> Expansion:
     """The point of the next round: at what was found."""
     part = components(book)
-    found = {kind: {key[1]: float(x) for key, x in zip(solution.unknowns, solution.x) if key[0] == kind}
-             for kind in ("collimation", "refraction", "strength", "stability", "axis")}
-    axis = {name: height for name, height in found.pop("axis").items() if part[AXIS + name] == part.get("")}
+    found = {kind: solution.named(kind) for kind in ("collimation", "refraction", "strength", "stability")}
+    axis = {name: height for name, height in solution.named("axis").items() if part[AXIS + name] == part.get("")}
     return replace(at, curvature=float(solution.x[0]), axis=at.axis | axis, **found)
 
 

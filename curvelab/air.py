@@ -7,6 +7,7 @@ that thermometers, and sights at several heights, determine together.
 
 from __future__ import annotations
 
+import functools
 import math
 from dataclasses import dataclass
 
@@ -62,6 +63,7 @@ class Layer:
         return self.far.value + self.per_gradient * (strength * self.shape.slope(height) + stability)
 
 
+@functools.lru_cache(64)
 def layer(air: Air) -> Layer:
     """The profile of an air: a logarithm, and a uniform gradient beside it that stability adds.
 
@@ -95,8 +97,7 @@ def stability_prior(air: Air, strength: float) -> tuple[Stated, float]:
 
 def strength_prior(air: Air, spread: Stated) -> Stated:
     """Strength S [K] of an air by its air-minus-water difference [K] at 10 m."""
-    rise = float(profile.logarithmic().rise(REFERENCE_HEIGHT))
-    return Stated(spread.value / rise, spread.u / rise, spread.default)
+    return Stated(spread.value / difference(1.0), spread.u / difference(1.0), spread.default)
 
 
 def difference(strength: float) -> float:

@@ -166,7 +166,7 @@ def decide(result: Result) -> Verdict:
     return Verdict(
         result, _outcome(result, separation, least, probabilities), _over_u(over_flat.curvature.value, over_flat.curvature.u),
         _over_u(excess, math.hypot(over_round.curvature.u, geoid.u)), separation, least, *probabilities,
-        radius_interval(kappa.value, kappa.u), diagnose(result, excess), _remarks(result))
+        radius_interval(kappa.value, kappa.u), diagnose(result, excess), _remarks(result, over_flat))
 
 
 def _over(result: Result, curvature: float) -> Result:
@@ -246,7 +246,7 @@ def flat_needs(result: Result) -> FlatAir:
     return FlatAir(k, float(gradient_for(k, mass.temperature.value, mass.pressure.value)), air.difference(strength))
 
 
-def _remarks(result: Result) -> tuple[str, ...]:
+def _remarks(result: Result, over_flat: Result) -> tuple[str, ...]:
     """What a reader of the verdict must know beside it."""
     remarks = []
     if not result.book.rule.stated:
@@ -255,7 +255,7 @@ def _remarks(result: Result) -> tuple[str, ...]:
         remarks.append("no reading or height touches the water, so this is the curvature of level lines, not of the water")
     if result.book.sealed:
         remarks.append("the seal of the plan is not checked by this version")
-    remarks += _air_remarks(result)
+    remarks += _air_remarks(result, over_flat)
     remarks += _idle_sights(result)
     for label in gross_repeats(result):
         remarks.append(f"the repeats in {label} scatter more than {GROSS:.0f} times what was stated")
@@ -297,8 +297,8 @@ def _idle_sights(result: Result) -> list[str]:
     return found
 
 
-def _air_remarks(result: Result) -> list[str]:
-    """What the air of the longest sight rests on."""
+def _air_remarks(result: Result, over_flat: Result) -> list[str]:
+    """What the air of the longest sight rests on, and what its path would meet over flat water."""
     name = longest(result).reading.air
     at = next(i for i, row in enumerate(result.rows) if row.kind == "prior" and ("refraction", name) in row.terms)
     stated = result.rows[at]
@@ -310,8 +310,8 @@ def _air_remarks(result: Result) -> list[str]:
     source = {0: "the stated difference of air and water, no thermometer", 1: "one thermometer alone"}.get(len(thermometers), "the thermometers")
     shape = "shaped by the stated wind" if result.book.airs[name].wind else "assumed for a calm lake, since no wind is stated"
     told = [f"the air over the lake bends the longest sight by k = {result.effective_k:.2f}, by {source} and a profile {shape}"]
-    over_flat = [text for text in _over(result, 0.0).warnings if "meets the water" in text]
-    return told + [text.rstrip(".") for text in result.warnings[:1]] + [f"over flat water: {text[0].lower()}{text[1:].rstrip('.')}" for text in over_flat[:1]]
+    met = [text for text in over_flat.warnings if "meets the water" in text]
+    return told + [text.rstrip(".") for text in result.warnings[:1]] + [f"over flat water: {text[0].lower()}{text[1:].rstrip('.')}" for text in met[:1]]
 
 
 def _with_struck(result: Result) -> str:

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import copy
 import csv
-import dataclasses
 import json
 from collections.abc import Mapping
 from pathlib import Path
@@ -138,9 +137,7 @@ def with_changes(book: FieldBook, changes: Mapping[str, object]) -> FieldBook:
 def with_struck(book: FieldBook) -> FieldBook:
     """The same campaign with its struck rows taken back in."""
     table = book.tables["readings.csv"]
-    status = [parsing.units.split_header(h)[0] for h in table.headers].index("status")
-    rows = tuple((*cells[:status], "", *cells[status + 1:]) for cells in table.rows)
-    return compose(book.site, book.tables | {"readings.csv": dataclasses.replace(table, rows=rows)})
+    return compose(book.site, book.tables | {"readings.csv": table.filled("status", [""] * len(table.rows))})
 
 
 def write_fieldbook(book: FieldBook, folder: str | Path) -> Path:

@@ -44,6 +44,10 @@ class Solution:
         i = self.unknowns.index(key)
         return Estimate(float(self.x[i]), math.sqrt(self.covariance[i, i]))
 
+    def named(self, kind: str) -> dict[str, float]:
+        """Values of all unknowns of one kind, by name."""
+        return {key[1]: float(x) for key, x in zip(self.unknowns, self.x) if key[0] == kind}
+
     def determined(self, key: Unknown) -> bool:
         """Whether the rows determine an unknown."""
         return bool(np.abs(self.null[self.unknowns.index(key)]).max(initial=0.0) < 1e-6)

@@ -108,10 +108,8 @@ class LivePage(widgets.VBox):
     def _update(self, change: Any = None) -> None:
         """Compute and draw; a fault shows in words and leaves the last picture."""
         with self._turn:
-            if self._setting:
-                return
-            if self.book.value != NO_BOOK and self._chosen is None:
-                return  # a book with a fault is chosen: its message stands
+            if self._setting or self.book.value != NO_BOOK and self._chosen is None:
+                return  # the controls are being set, or a book with a fault is chosen: its message stands
             try:
                 result, text, notes, outcome = self._result()
                 self._draw(result, outcome)

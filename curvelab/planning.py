@@ -5,7 +5,6 @@ The network without readings tells it all; this room only asks.
 
 from __future__ import annotations
 
-import dataclasses
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -13,11 +12,11 @@ from statistics import NormalDist
 
 import numpy as np
 
-from . import refraction, units
+from . import refraction
 from .adjustment import Result, adjust, longest
+from .air import by_profile, stated
 from .decision import gate
 from .fieldbook import compose
-from .air import by_profile, stated
 from .observation import nominal_axes
 from .prediction import line_of_sight
 from .records import Air, FieldBook, Table
@@ -154,10 +153,9 @@ def blank(book: FieldBook) -> FieldBook:
     if book.is_plan:
         return book
     table = book.tables["readings.csv"]
-    names = [units.split_header(header)[0] for header in table.headers]
-    empty = {names.index(name) for name in ("reading", "upper", "lower") if name in names}
-    rows = tuple(tuple("" if i in empty else cell for i, cell in enumerate(cells)) for cells in table.rows)
-    return compose(book.site, book.tables | {"readings.csv": dataclasses.replace(table, rows=rows)})
+    for column in {"reading", "upper", "lower"} & set(table.columns):
+        table = table.filled(column, [""] * len(table.rows))
+    return compose(book.site, book.tables | {"readings.csv": table})
 
 
 def single_line(distance: float, *, gradient: str = "-0.01 ± 0.03 K/m", collimation: str = f"0 ± {TESTED}",

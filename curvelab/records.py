@@ -5,9 +5,9 @@ from __future__ import annotations
 import difflib
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
-from .units import Quantity
+from .units import Quantity, split_header
 
 
 SHOWN = 12  # faults that a message names; all of them are in `faults`
@@ -62,6 +62,16 @@ class Table:
     headers: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
     lines: tuple[int, ...]
+
+    @property
+    def columns(self) -> list[str]:
+        """Names of the columns, without their units."""
+        return [split_header(header)[0] for header in self.headers]
+
+    def filled(self, column: str, cells: Iterable[str]) -> Table:
+        """The same table with one column written anew."""
+        at = self.columns.index(column)
+        return replace(self, rows=tuple((*row[:at], cell, *row[at + 1:]) for row, cell in zip(self.rows, cells)))
 
 
 @dataclass(frozen=True)

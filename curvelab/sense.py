@@ -7,7 +7,7 @@ import math
 from collections import defaultdict
 from collections.abc import Mapping
 
-from . import ellipsoid, instrument as level, schema, units
+from . import ellipsoid, instrument as level, schema
 from .records import Fault, FieldBook, Instrument, Line, Point, Reading, Stated, Water, nearest
 from .resolve import AXIS, LONG
 
@@ -272,11 +272,11 @@ def _check_times(book: FieldBook, faults: list[Fault]) -> None:
 def _check_identical(book: FieldBook, faults: list[Fault]) -> None:
     """Two rows identical in everything including a time are one row copied twice."""
     for name, table in book.tables.items():
-        headers = [units.split_header(h)[0] for h in table.headers]
-        if "time" not in headers:
+        columns = table.columns
+        if "time" not in columns:
             continue
         seen: dict[tuple[str, ...], int] = {}
-        told = [headers.index(c) for c in ("time", "reading") if c in headers]
+        told = [columns.index(c) for c in ("time", "reading") if c in columns]
         for cells, row in zip(table.rows, table.lines):
             if all(cells[i] for i in told) and cells in seen:
                 faults.append(Fault(name, row, "", ", ".join(cells), f"identical to row {seen[cells]} in everything including the time: remove "

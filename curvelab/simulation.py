@@ -52,7 +52,7 @@ def simulate(plan: Plan | FieldBook, *, curvature: float, seed: int, truth: Mapp
     taped = [_observed(height_row(h, book), true, rng) for h in book.heights]
     warm = [_observed(thermometer_row(t, book, at), true, rng) - refraction.DRY_ADIABATIC * t.height
             if ("thermometer", t.thermometer) in true else t.temperature for t in book.air_readings]
-    level = [true["gauge", str(g.row)] + (g.u or 0.0) * rng.standard_normal() for g in book.gauge]
+    level = [true["gauge", str(g.row)] + prior(book, ("gauge", str(g.row))).u * rng.standard_normal() for g in book.gauge]
     tables = dict(book.tables)
     for name, column, values in (("readings.csv", "reading", read), ("heights.csv", "height", taped), ("gauge.csv", "water_level", level),
                                  ("air.csv", "temperature", warm)):
@@ -103,12 +103,10 @@ def _observed(row: Row, true: Mapping[Unknown, float], rng: np.random.Generator,
 
 def _filled(table: Table, column: str, values: list[float], cell_unit: str) -> Table:
     """The table with one column written anew, to 0.1 mm (or 1/16 in)."""
-    headers = [units.split_header(header) for header in table.headers]
-    at, unit = next((i, unit) for i, (name, unit) in enumerate(headers) if name == column)
+    unit = units.split_header(table.headers[table.columns.index(column)])[1]
     written = cell_unit if unit is None else unit
     decimals = None if written == "ft in" else max(0, round(4 + math.log10(1 / units.convert(1.0, written))))
     cells = [units.write(value, written, decimals) for value in values]
     if unit is not None:
         cells = [f"{units.convert(value, unit):.{decimals}f}" for value in values]
-    rows_ = tuple((*row[:at], cell, *row[at + 1:]) for row, cell in zip(table.rows, cells))
-    return dataclasses.replace(table, rows=rows_)
+    return table.filled(column, cells)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+from . import units
 from .instrument import in_words
 from .uncertainty import COVERAGE
 
@@ -14,19 +15,19 @@ if TYPE_CHECKING:
 
 def _km(metres: float, system: str) -> str:
     """A radius to three figures."""
-    value = metres / (1609.344 if system == "us" else 1000)
+    value = units.convert(metres, "mi" if system == "us" else "km")
     digits = 2 - math.floor(math.log10(value))
     return f"{round(value, digits):,.0f}\u00a0{'miles' if system == 'us' else 'km'}".replace(",", "\u00a0")
 
 
 def _offset(metres: float, system: str) -> str:
-    return f"{metres / 0.0254:.1f} in" if system == "us" else f"{metres * 1000:.0f} mm"
+    return f"{units.convert(metres, 'in'):.1f} in" if system == "us" else f"{metres * 1000:.0f} mm"
 
 
 def finding(verdict: Verdict, system: str) -> str:
     """What was shown, and how surely or why not."""
     rule, distance = verdict.result.book.rule, verdict.distance
-    length = f"{distance / 1609.344:.2f} miles" if system == "us" else f"{distance:.0f} m"
+    length = f"{units.convert(distance, 'mi'):.2f} miles" if system == "us" else f"{distance:.0f} m"
     low, high = verdict.radius
     if math.isnan(low):
         radius = "No radius of a curved surface fits the measurement."
