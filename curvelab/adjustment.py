@@ -12,15 +12,15 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from .air import by_profile
+from .air import State, by_profile
 from .fieldbook import with_changes
 from .leastsquares import Estimate, Solution, solve
-from .observation import ProfileFactor, ellipsoid_curvature, nominal_axes, rows, thermometer_row
+from .observation import NOMINAL, ProfileFactor, air_rows, ellipsoid_curvature, nominal_axes, rows
 from .priors import prior
 from .records import Fault, FieldBook, FieldBookError, nearest
 from .refraction import REFERENCE_RADIUS
 from .resolve import AXIS, LONG, components
-from .rows import CURVATURE, Expansion, Row
+from .rows import BENDING, CURVATURE, PROFILED, Expansion, Row
 from .uncertainty import BudgetRow, Contribution, budget, chi2_tail
 
 UNCHECKED = 0.01
@@ -65,7 +65,7 @@ class Result:
     def effective_k(self) -> float:
         """Coefficient of refraction of the longest sight, as found."""
         sight = longest(self)
-        bent = sum(c * self.solution.estimate(key).value for key, c in sight.terms.items() if key[0] in ("refraction", "strength", "stability", "departure"))
+        bent = sum(c * self.solution.estimate(key).value for key, c in sight.terms.items() if key[0] in BENDING)
         return -bent * 2 / sight.reading.distance**2 * REFERENCE_RADIUS
 
     @property
@@ -105,7 +105,7 @@ class Result:
         """
         found = []
         for row, s, r in zip(self.rows, self.sensitivity, self.solution.redundancy):
-            if row.label.partition(" ")[0].endswith(".csv") and row.kind != "temperature" and row.u:
+            if row.label.partition(" ")[0].endswith(".csv") and row.kind != "air" and row.u:
                 blunder = DETECTABLE * row.u / math.sqrt(max(r, 1e-12))
                 needed = self.ellipsoid_curvature / 2 / max(abs(s), 1e-300)
                 if blunder > needed:
@@ -174,20 +174,25 @@ def _start(book: FieldBook, curvature: float, path: float | None) -> Expansion:
                    {name: prior(book, ("refraction", name)).value for name in {r.air for r in book.readings if not r.struck}},
                    axis=nominal_axes(book), path=path)
     profiled = [name for name in at.refraction if by_profile(book.airs[name])]
+    warm = air_rows(book, profiled)
+    used = dict.fromkeys([*((kind, name) for name in profiled for kind in PROFILED), *(key for row in warm for key in row.terms)])
     for _ in range(5 if profiled else 0):
-        warm = [thermometer_row(t, book, at) for t in book.air_readings if t.air in profiled]
-        used = dict.fromkeys([*((kind, name) for name in profiled for kind in ("strength", "stability")), *(key for row in warm for key in row.terms)])
-        solution = solve([*warm, *(row for key in used if (row := prior(book, key, at)))])
-        at = replace(at, strength=solution.named("strength"), stability=solution.named("stability"))
+        at = replace(at, air=_states(solve([*warm, *(row for key in used if (row := prior(book, key, at)))])))
     return at
 
 
 def _moved(at: Expansion, solution: Solution, book: FieldBook) -> Expansion:
     """The point of the next round: at what was found."""
     part = components(book)
-    found = {kind: solution.named(kind) for kind in ("collimation", "refraction", "strength", "stability")}
+    found = {kind: solution.named(kind) for kind in ("collimation", "refraction")}
     axis = {name: height for name, height in solution.named("axis").items() if part[AXIS + name] == part.get("")}
-    return replace(at, curvature=float(solution.x[0]), axis=at.axis | axis, **found)
+    return replace(at, curvature=float(solution.x[0]), axis=at.axis | axis, air=_states(solution), **found)
+
+
+def _states(solution: Solution) -> dict[str, State]:
+    """The state of each air with a profile."""
+    found = [solution.named(kind) for kind in PROFILED]
+    return {name: State(*(values.get(name, 0.0) for values in found)) for name in found[0]}
 
 
 def _named(book: FieldBook, solution: Solution, kind: str) -> dict[str, Estimate]:
@@ -253,6 +258,11 @@ def _only_by_curvature(point: str, planned: list[Row]) -> bool:
     own = [replace(row, terms={("own curvature",) if k == CURVATURE else k: v for k, v in row.terms.items()})
            if key in row.terms and row.reading and row.reading.distance > LONG else row for row in planned]
     return not solve(own).determined(key)
+
+
+def axis_height(result: Result, setup: str) -> float:
+    """Height of a set-up's axis above the water [m]; of a plan, the one that it was worked out for."""
+    return nominal_axes(result.book).get(setup, NOMINAL) if result.book.is_plan else result.solution.estimate(("axis", setup)).value
 
 
 def longest(result: Result) -> Row:

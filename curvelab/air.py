@@ -18,13 +18,15 @@ from . import profile, ray, refraction
 from .numbers import Array
 from .records import Air, Stated
 
-FAR_U = 0.02  # in k: lapse rate and humidity far from the water (from memory, a judgement)
+FAR_U = 0.02  # in k: lapse rate far from the water (from memory, a judgement)
 DEPARTURE = 0.2  # relative u of the water's part of the bending, common to all sights through one air (a judgement)
 KNOT_U = 0.1  # the same at one height of line, shared with lines near it
 KNOTS = (0.5, 1.0, 2.0, 4.0, 8.0, 16.0)  # m
 CALM, GENTLEST, WIND_U = 3.0, 1.0, 0.3  # m/s of a lake whose wind is not stated; the least; relative u of a stated one
 UNKNOWN_WIND, WITHIN_MODEL = 2.0, 0.5  # relative u of G: wind within a factor of 2 or so; the first order itself
 LEAST_GRADIENT = 0.002  # K/m
+EVAPORATION, EVAPORATION_U = -0.3, 0.25  # of saturation: vapour 10 m up less that at the water (a judgement)
+HYGROMETER_U, HUMIDITY_U = 0.05, 0.01  # of saturation: common to all readings of one hygrometer; each reading (judgements)
 LEAST = 0.05  # K; the strength below which the departure is not taken to shrink further
 REFERENCE_HEIGHT = 10.0  # m, where air_minus_water is meant
 
@@ -47,20 +49,34 @@ def stated(air: Air) -> Stated:
 
 
 @dataclass(frozen=True)
+class State:
+    """What is not known beforehand of an air with a profile: `strength` S [K], uniform gradient G of `stability` [K/m], `vapour` E [hPa].
+
+    T = T_w + S rise(z) + G z - Γ z, and vapour pressure e = e_w + E rise(z).
+    """
+
+    strength: float = 0.0
+    stability: float = 0.0
+    vapour: float = 0.0
+
+
+@dataclass(frozen=True)
 class Layer:
-    """Air with a profile: χ(z) = far + per_gradient · (S · slope(z) + G).
+    """Air with a profile: χ(z) = far + per_gradient · (S · slope(z) + G) + per_vapour · E · slope(z).
 
     `far` [1/m] the part without the water, `per_gradient` [1/m per K/m],
-    `shape` of the temperature profile.
+    `per_vapour` [1/m per hPa/m], `shape` of the profile.
     """
 
     far: Stated
     per_gradient: float
+    per_vapour: float
     shape: profile.Shape
 
-    def curvature(self, height: ArrayLike, strength: float, stability: float = 0.0) -> Array:
-        """χ [1/m] at heights above the water [m] for a strength S [K] and a uniform gradient G [K/m]."""
-        return self.far.value + self.per_gradient * (strength * self.shape.slope(height) + stability)
+    def curvature(self, height: ArrayLike, state: State) -> Array:
+        """χ [1/m] at heights above the water [m]."""
+        near = self.per_gradient * state.strength + self.per_vapour * state.vapour
+        return self.far.value + self.per_gradient * state.stability + near * self.shape.slope(height)
 
 
 @functools.lru_cache(64)
@@ -69,13 +85,13 @@ def layer(air: Air) -> Layer:
 
     Notes
     -----
-    Curvature is linear in the temperature gradient: its value for the dry
-    adiabatic gradient is the far part, its slope the part per K/m.
+    Curvature is linear in the gradients of temperature and vapour: its value for the dry
+    adiabatic gradient is the far part, its slopes the parts per K/m and per hPa/m.
     """
     weather = (air.temperature.value, air.pressure.value)
-    still, unit = (float(refraction.curvature_of_ray(*weather, gradient)) for gradient in (0.0, 1.0))
-    far = still - refraction.DRY_ADIABATIC * (unit - still)
-    return Layer(Stated(far, float(refraction.ray_curvature(FAR_U)), True), unit - still, profile.logarithmic())
+    still, warmer, moister = (float(refraction.curvature_of_ray(*weather, gradient, 0.0, vapour)) for gradient, vapour in ((0, 0), (1, 0), (0, 1)))
+    far = still - refraction.DRY_ADIABATIC * (warmer - still)
+    return Layer(Stated(far, float(refraction.ray_curvature(FAR_U)), True), warmer - still, moister - still, profile.logarithmic())
 
 
 def stability_prior(air: Air, strength: float) -> tuple[Stated, float]:
@@ -100,6 +116,18 @@ def strength_prior(air: Air, spread: Stated) -> Stated:
     return Stated(spread.value / difference(1.0), spread.u / difference(1.0), spread.default)
 
 
+def vapour_prior(air: Air) -> Stated:
+    """Strength E [hPa] of the vapour's profile: a lake evaporates, so E is negative as a rule and lowers k.
+
+    Notes
+    -----
+    Air 10 m up holds less vapour than saturated air at the water, by 0.3 ± 0.25 of saturation (a judgement:
+    relative humidity of 70 % over water as warm as the air).
+    """
+    unit = float(refraction.saturation(air.temperature.value)) / difference(1.0)
+    return Stated(EVAPORATION * unit, EVAPORATION_U * unit, True)
+
+
 def difference(strength: float) -> float:
     """Air-minus-water difference at 10 m [K] of a strength S [K] in neutral air."""
     return strength * float(profile.logarithmic().rise(REFERENCE_HEIGHT))
@@ -108,33 +136,33 @@ def difference(strength: float) -> float:
 def strength_for(air: Air, chi: float, distance: float, height: float) -> float:
     """Strength S [K] of a neutral profile that bends a level sight over flat water by `chi` on the whole [1/m].
 
-    A sight from `height` [m] over `distance` [m]; found by following the ray
+    With evaporation as it is expected; a sight from `height` [m] over `distance` [m]; found by following the ray
     anew until the strength settles.
     """
-    here, strength = layer(air), 0.0
+    here, strength, vapour = layer(air), 0.0, vapour_prior(air).value
     for _ in range(30):
-        way = ray.follow(distance, height, 0.0, 0.0, lambda z: here.curvature(z, strength))
-        found = (chi - here.far.value) / (here.per_gradient * float(way.mean(here.shape.slope)))
-        if abs(found - strength) < 1e-6:
+        state = State(strength, 0.0, vapour)
+        _, way = path(air, state, distance, height, 0.0, 0.0)
+        missing = (chi - float(way.mean(lambda z: here.curvature(z, state)))) / (here.per_gradient * float(way.mean(here.shape.slope)))
+        if abs(missing) < 1e-6:
             break
-        strength = (strength + found) / 2
+        strength += missing / 2
     return strength
 
 
-def path(air: Air, strength: float, stability: float, distance: float, height: float, slope: float, curvature: float) -> tuple[Layer, ray.Path]:
+def path(air: Air, state: State, distance: ArrayLike, height: float, slope: float, curvature: float) -> tuple[Layer, ray.Path]:
     """The line of sight through an air: its layer, and the path with its weights.
 
     Parameters
     ----------
-    strength, stability : float
-        S [K] and G [K/m].
-    distance, height : float
+    state : State
+    distance, height : array_like
         Length of the sight, and height of the axis above the water [m].
     slope, curvature : float
         Of the line at the instrument [rad], and of the water [1/m].
     """
     here = layer(air)
-    return here, ray.follow(distance, max(height, 0.05), slope, curvature, lambda z: here.curvature(z, strength, stability))
+    return here, ray.follow(distance, max(height, 0.05), slope, curvature, lambda z: here.curvature(z, state))
 
 
 def knots(height: float) -> dict[str, float]:

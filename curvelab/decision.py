@@ -14,7 +14,7 @@ from statistics import NormalDist
 
 
 from . import air
-from .adjustment import UNCHECKED, Result, adjust, longest
+from .adjustment import UNCHECKED, Result, adjust, axis_height, longest
 from .fieldbook import with_struck
 from .refraction import REFERENCE_RADIUS, gradient_for
 from .records import FieldBookError
@@ -241,8 +241,7 @@ def flat_needs(result: Result) -> FlatAir:
     k = result.effective_k + diagnose(result, result.curvature.value).k
     if not (mass.temperature and mass.pressure):
         return FlatAir(k, math.nan, math.nan)
-    height = result.solution.estimate(("axis", sight.setup)).value
-    strength = air.strength_for(mass, k / REFERENCE_RADIUS, sight.distance, height)
+    strength = air.strength_for(mass, k / REFERENCE_RADIUS, sight.distance, axis_height(result, sight.setup))
     return FlatAir(k, float(gradient_for(k, mass.temperature.value, mass.pressure.value)), air.difference(strength))
 
 

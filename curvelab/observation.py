@@ -17,7 +17,7 @@ from __future__ import annotations
 
 import math
 import statistics
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 
 import numpy as np
@@ -96,7 +96,7 @@ def rows(book: FieldBook, at: Expansion, *, planned: bool = False, profile_facto
     found = [reading_row(group, book, at, planned, factor(group[0])) for group in groups(book)]
     found += [height_row(h, book) for h in book.heights]
     profiled = {key[1] for row in found for key in row.terms if key[0] == "strength"}
-    found += [thermometer_row(t, book, at) for t in book.air_readings if t.air in profiled]
+    found += air_rows(book, profiled)
     found = [replace(row, terms={k: v for k, v in row.terms.items() if k not in pinned}) for row in found]
     used = dict.fromkeys(key for row in found for key in row.terms)
     return found + [row for key in used if (row := prior(book, key, at))]
@@ -159,27 +159,47 @@ def _refraction_terms(r: Reading, book: FieldBook, at: Expansion, factor: float)
     mass, half = book.airs[r.air], r.distance**2 / 2
     if not air.by_profile(mass):
         return {("refraction", r.air): -factor * half}, factor * at.refraction.get(r.air, 0.0), ()
-    strength, stability = at.strength.get(r.air, 0.0), at.stability.get(r.air, 0.0)
+    state = at.air.get(r.air, air.State())
     under = at.curvature if at.path is None else at.path
     height = at.axis.get(r.setup, NOMINAL)
-    here, way = air.path(mass, strength, stability, r.distance, height, at.collimation.get(r.instrument, 0.0), under)
+    here, way = air.path(mass, state, r.distance, height, at.collimation.get(r.instrument, 0.0), under)
     factor = float(way.mean(here.shape.slope))
-    scale = -half * factor * air.departure_scale(here, strength)
+    scale = -half * factor * air.departure_scale(here, state.strength)
     terms = {("refraction", r.air): -half, ("strength", r.air): -half * here.per_gradient * factor,
-             ("stability", r.air): -half * here.per_gradient, ("departure", r.air): scale}
+             ("stability", r.air): -half * here.per_gradient, ("vapour", r.air): -half * here.per_vapour * factor,
+             ("departure", r.air): scale}
     terms |= {("departure", r.air, knot): scale * share for knot, share in air.knots(float(way.z.mean())).items() if share}
-    warnings = tuple(ray.warnings(way, lambda z: here.curvature(z, strength, stability))) if r.distance > LONG else ()
-    return terms, here.far.value + here.per_gradient * (strength * factor + stability), warnings
+    warnings = tuple(ray.warnings(way, lambda z: here.curvature(z, state))) if r.distance > LONG else ()
+    return terms, float(way.mean(lambda z: here.curvature(z, state))), warnings
 
 
-def thermometer_row(t: AirReading, book: FieldBook, at: Expansion) -> Row:
+def air_rows(book: FieldBook, airs: Iterable[str]) -> list[Row]:
+    """Rows of the readings in these airs with a profile: temperatures, then humidities."""
+    told = [t for t in book.air_readings if t.air in airs]
+    return [thermometer_row(t, book) for t in told] + [humidity_row(t, book) for t in told if t.humidity is not None]
+
+
+def thermometer_row(t: AirReading, book: FieldBook) -> Row:
     """A thermometer's reading: water's temperature, strength of the profile, the thermometer's own offset."""
     here = air.layer(book.airs[t.air])
     own = units.parse(schema.DEFAULT_THERMOMETER_U, "temperature difference").value if t.u is None else t.u
     terms = {("strength", t.air): float(here.shape.rise(t.height)), ("stability", t.air): t.height,
              ("water temperature", t.air): 1.0, ("thermometer", t.thermometer): 1.0}
     part = Contribution("temperature reading", "each reading", own, remark="default" if t.u is None else "")
-    return Row(f"air.csv row {t.row}: {t.height:g} m", "temperature", terms, t.temperature + refraction.DRY_ADIABATIC * t.height, (part,))
+    return Row(f"air.csv row {t.row}: {t.height:g} m", "air", terms, t.temperature + refraction.DRY_ADIABATIC * t.height, (part,))
+
+
+def humidity_row(t: AirReading, book: FieldBook) -> Row:
+    """A hygrometer's reading as vapour pressure [hPa] above that at the water, where air is saturated.
+
+    Linear in the water's temperature about the one that is stated (that of the reading, where none is).
+    """
+    rise = float(air.layer(book.airs[t.air]).shape.rise(t.height))
+    around = (book.airs[t.air].water_temperature or Stated(t.temperature)).value
+    full, at_water, warmer = (float(refraction.saturation(x)) for x in (t.temperature, around, around + 1.0))
+    terms = {("vapour", t.air): rise, ("water temperature", t.air): warmer - at_water, ("hygrometer", t.thermometer): full}
+    part = Contribution("humidity", "each reading", air.HUMIDITY_U * full, remark="default")
+    return Row(f"air.csv row {t.row}: humidity", "air", terms, t.humidity * full - at_water + (warmer - at_water) * around, (part,))
 
 
 def nominal_axes(book: FieldBook) -> dict[str, float]:

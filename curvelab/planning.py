@@ -13,11 +13,10 @@ from statistics import NormalDist
 import numpy as np
 
 from . import refraction
-from .adjustment import Result, adjust, longest
+from .adjustment import Result, adjust, axis_height, longest
 from .air import by_profile, stated
 from .decision import gate
 from .fieldbook import compose
-from .observation import nominal_axes
 from .prediction import line_of_sight
 from .records import Air, FieldBook, Table
 from .uncertainty import BudgetRow
@@ -118,13 +117,13 @@ def as_read(result: Result) -> dict[str, float]:
     book, sight = result.book, longest(result).reading
     air, level = book.airs[sight.air], book.instruments[sight.instrument]
     if book.is_plan:  # nothing is found yet: what is stated
-        axis, k = nominal_axes(book).get(sight.setup, math.nan), air.k.value if air.k else math.nan
+        k = air.k.value if air.k else math.nan
         slope = level.collimation.value if level.collimation else 0.0
     else:
-        axis, k = result.solution.estimate(("axis", sight.setup)).value, result.effective_k
+        k = result.effective_k
         slope = result.collimation[sight.instrument].value
     gradient = air.gradient.value if air.gradient else float(refraction.gradient_for(k, *_weather(air))) if math.isfinite(k) else math.nan
-    return {"length": sight.distance, "height": axis, "gradient": gradient, "collimation": slope * 1e6}
+    return {"length": sight.distance, "height": axis_height(result, sight.setup), "gradient": gradient, "collimation": slope * 1e6}
 
 
 def what_if(book: FieldBook, gradient: float | None = None, collimation: float | None = None) -> dict[str, object]:

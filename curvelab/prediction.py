@@ -7,16 +7,19 @@ a peg test left out.
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 
 import numpy as np
 
-from .adjustment import Result, longest
+from .adjustment import Result, axis_height, longest
+from .air import State, by_profile
+from .air import path as air_path
 from .leastsquares import Estimate, solve
 from .resolve import LONG
-from .rows import CURVATURE, Row
+from .rows import BENDING, CURVATURE, PROFILED, Row, Unknown
 
-OPTICS = {"curvature", "collimation", "drift", "setting", "focus", "refraction", "strength", "stability", "departure", "distance"}
-BENT = {"curvature", "refraction", "strength", "stability", "departure"}
+BENT = {"curvature", *BENDING}
+OPTICS = {*BENT, "collimation", "drift", "setting", "focus", "distance"}
 
 
 def line_of_sight(result: Result, curvature: float, distances: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -43,16 +46,33 @@ def line_of_sight(result: Result, curvature: float, distances: np.ndarray) -> tu
     solution = solve([*rest, known])
     means = solution.x
     if result.book.is_plan:  # nothing is read yet: priors and thermometers are all that is known
-        before = solve([*(row for row in rest if row.kind in ("prior", "temperature")), known])
+        before = solve([*(row for row in rest if row.kind in ("prior", "air")), known])
         values = dict(zip(before.unknowns, before.x))
         means = np.array([values.get(key, 0.0) for key in solution.unknowns])
-    ratio = np.asarray(distances, dtype=float) / target.reading.distance
+    along = np.asarray(distances, dtype=float)
+    ratio, bent = along / target.reading.distance, _nearness(result, dict(zip(solution.unknowns, means)), curvature, along)
     matrix = np.zeros((ratio.size, len(solution.unknowns)))
     for key in (key for key in target.terms if key[0] in OPTICS and key in solution.unknowns):
         shape = target.terms[key] * ratio ** (2 if key[0] in BENT else 1)
-        beyond = ratio * target.reading.distance > LONG
-        matrix[:, solution.unknowns.index(key)] = shape * beyond if key[0] == "focus" else shape
+        shape = shape * {"focus": along > LONG, "strength": bent, "vapour": bent, "departure": bent}.get(key[0], 1.0)
+        matrix[:, solution.unknowns.index(key)] = shape
     return matrix @ means, np.sqrt(np.einsum("ij,jk,ik->i", matrix, solution.covariance, matrix))
+
+
+def _nearness(result: Result, values: Mapping[Unknown, float], curvature: float, distances: np.ndarray) -> np.ndarray:
+    """How much more than the longest sight, as it was reduced, a line to each distance sees of the air near the water.
+
+    Through an air with a profile each line has its own path, over water of the given curvature; elsewhere 1.
+    """
+    target = longest(result)
+    sight, mass = target.reading, result.book.airs[target.reading.air]
+    if not by_profile(mass):
+        return np.ones_like(distances)
+    state = State(*(values.get((kind, sight.air), 0.0) for kind in PROFILED))
+    tilt = values.get(("collimation", sight.instrument), 0.0)
+    here, way = air_path(mass, state, distances, axis_height(result, sight.setup), tilt, curvature)
+    reduced = target.terms["strength", sight.air] / (-here.per_gradient * sight.distance**2 / 2)
+    return np.asarray(way.mean(here.shape.slope)) / reduced
 
 
 def measured_offset(result: Result) -> Estimate:

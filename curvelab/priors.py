@@ -19,7 +19,7 @@ def prior(book: FieldBook, key: Unknown, at: Expansion | None = None) -> Row | N
     if kind in ("curvature", "axis", "height", "water level"):
         return None
     if kind == "stability":
-        strength = at.strength.get(name, 0.0) if at else 0.0
+        strength = at.air.get(name, air.State()).strength if at else 0.0
         stated, slope = air.stability_prior(book.airs[name], strength)
         row = _prior(key, "stability of the air", f"air {name}", stated)
         return replace(row, terms=row.terms | {("strength", name): -slope}, value=stated.value - slope * strength)
@@ -35,6 +35,8 @@ def prior(book: FieldBook, key: Unknown, at: Expansion | None = None) -> Row | N
         "refraction": lambda: ("refraction", f"air {name}", _far(book.airs[name])),
         "strength": lambda: ("refraction", f"air {name}", air.strength_prior(book.airs[name], book.airs[name].air_minus_water
                                                                             or _parsed(schema.DEFAULT_AIR_MINUS_WATER, "temperature difference"))),
+        "vapour": lambda: ("humidity", f"air {name}", air.vapour_prior(book.airs[name])),
+        "hygrometer": lambda: ("hygrometer", f"thermometer {name}".strip(), Stated(0.0, air.HYGROMETER_U, True)),
         "departure": lambda: ("refraction off the profile", "each line height" if len(key) > 2 else f"air {name}", Stated(0.0, air.KNOT_U if len(key) > 2 else air.DEPARTURE, True)),
         "water temperature": lambda: ("water temperature", f"air {name}", _water_temperature(book.airs[name].water_temperature)),
         "thermometer": lambda: ("thermometer offset", f"thermometer {name}".strip(), book.thermometers.get(name) or _default("thermometer", "offset")),

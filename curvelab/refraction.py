@@ -166,6 +166,20 @@ def curvature_of_ray(
     return plain(-found.imag / step / (1e6 + found.real))
 
 
+def saturation(temperature: ArrayLike) -> Floats:
+    """Pressure of water vapour that saturates air over water of so many °C [hPa].
+
+    Notes
+    -----
+    Magnus formula, WMO (2008), Guide to Meteorological Instruments (WMO-No. 8), annex 4.B, from memory.
+
+    >>> round(saturation(20.0), 2)
+    23.33
+    """
+    t = _checked("temperature", temperature)
+    return plain(6.112 * np.exp(17.62 * t / (243.12 + t)))
+
+
 def _iag_1999(kelvin: Array, pressure: Array, vapour: Array, wavelength: Array) -> Array:
     """N by the closed formula of 1999, 375 ppm of CO2: Rüeger, J.M. (1999), Report of the Ad-Hoc
     Working Party on Refractive Indices of Light, Infrared and Radio Waves in the Atmosphere, IAG.

@@ -5,18 +5,21 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
+from .air import State
 from .records import Reading
 from .uncertainty import Contribution, combine
 
 Unknown = tuple[str, ...]
 CURVATURE: Unknown = ("curvature",)
+PROFILED = ("strength", "stability", "vapour")  # kinds of unknowns of an air with a profile
+BENDING = {"refraction", *PROFILED, "departure"}  # kinds that bend the rays
 
 
 @dataclass(frozen=True)
 class Row:
     """One observation or prior: ``value = sum(terms) ± u``, its parts by cause.
 
-    `kind` is ``"reading"``, ``"height"`` or ``"prior"``; `value` and `u` are in
+    `kind` is ``"reading"``, ``"height"``, ``"air"`` or ``"prior"``; `value` and `u` are in
     the unit of the row (m, or that of the unknown for a prior); `scatter` is the
     spread of repeated readings over their stated uncertainty.
     """
@@ -41,7 +44,7 @@ class Expansion:
     """Where what is not linear is linearised, by name.
 
     `curvature` of the water [1/m], `collimation` [rad], `refraction` far from
-    the water [1/m], `strength` [K] and `stability` [K/m] of the profiles, heights of the `axis` [m];
+    the water [1/m], `air` the state of those with a profile, heights of the `axis` [m];
     `path` the curvature [1/m] of the water under the rays, where it is not that
     which is found.
     """
@@ -49,8 +52,7 @@ class Expansion:
     curvature: float
     collimation: dict[str, float] = field(default_factory=dict)
     refraction: dict[str, float] = field(default_factory=dict)
-    strength: dict[str, float] = field(default_factory=dict)
-    stability: dict[str, float] = field(default_factory=dict)
+    air: dict[str, State] = field(default_factory=dict)
     axis: dict[str, float] = field(default_factory=dict)
     path: float | None = None
 

@@ -2,19 +2,20 @@
 
 from __future__ import annotations
 
-import dataclasses
 import math
 from collections.abc import Mapping
+from dataclasses import replace
 
 import numpy as np
 
 from . import refraction, units
+from .air import State
 from .fieldbook import compose
-from .observation import EYE, height_row, nominal_heights, reading_row, rows, thermometer_row
+from .observation import EYE, height_row, humidity_row, nominal_heights, reading_row, rows, thermometer_row
 from .planning import Plan, blank
 from .priors import prior
-from .records import FieldBook, Table
-from .rows import CURVATURE, Expansion, Row, Unknown
+from .records import AirReading, FieldBook, Table
+from .rows import CURVATURE, PROFILED, Expansion, Row, Unknown
 from .uncertainty import RECTANGULAR, Contribution
 
 
@@ -45,18 +46,19 @@ def simulate(plan: Plan | FieldBook, *, curvature: float, seed: int, truth: Mapp
     book = blank(plan.book if isinstance(plan, Plan) else plan)
     rng = np.random.default_rng(seed)
     true = _truth(book, curvature, {tuple(name.split(".", 1)): value for name, value in (truth or {}).items()}, rng)
-    at = Expansion(curvature, *({key[1]: v for key, v in true.items() if key[0] == kind}
-                                for kind in ("collimation", "refraction", "strength", "stability", "axis")))
+    named = {kind: {key[1]: v for key, v in true.items() if key[0] == kind} for kind in ("collimation", "refraction", "axis")}
+    at = Expansion(curvature, **named, air=_states(true))
     away: dict[tuple[str, str], float] = {}  # the error of a distance is one for all pointings
     read = [_observed(reading_row([r], book, at, True), true, rng, away) for r in book.readings]
     taped = [_observed(height_row(h, book), true, rng) for h in book.heights]
-    warm = [_observed(thermometer_row(t, book, at), true, rng) - refraction.DRY_ADIABATIC * t.height
+    warm = [_observed(thermometer_row(t, book), true, rng) - refraction.DRY_ADIABATIC * t.height
             if ("thermometer", t.thermometer) in true else t.temperature for t in book.air_readings]
+    moist = [_humidity(replace(t, temperature=degrees), book, true, rng) for t, degrees in zip(book.air_readings, warm)]
     level = [true["gauge", str(g.row)] + prior(book, ("gauge", str(g.row))).u * rng.standard_normal() for g in book.gauge]
     tables = dict(book.tables)
     for name, column, values in (("readings.csv", "reading", read), ("heights.csv", "height", taped), ("gauge.csv", "water_level", level),
-                                 ("air.csv", "temperature", warm)):
-        if name in tables:
+                                 ("air.csv", "temperature", warm), ("air.csv", "humidity", moist)):
+        if name in tables and column in tables[name].columns:
             tables[name] = _filled(tables[name], column, values, cell_unit)
     return compose(book.site, tables)
 
@@ -67,8 +69,7 @@ def _truth(book: FieldBook, curvature: float, given: dict[Unknown, float], rng: 
     unknowns = sorted(dict.fromkeys(key for row in rows(book, at) for key in row.terms), key=lambda key: key[0] == "stability")
     true = {CURVATURE: curvature} | nominal_heights(book) | {("gauge", str(g.row)): g.water_level for g in book.gauge}
     for key in unknowns:
-        at = dataclasses.replace(at, strength={k[1]: v for k, v in true.items() if k[0] == "strength"})
-        row = prior(book, key, at)
+        row = prior(book, key, replace(at, air=_states(true)))
         if row and key not in true:
             known = sum(c * true[other] for other, c in row.terms.items() if other != key)
             true[key] = row.value - known + sum(_draw(part, rng) for part in row.parts)
@@ -81,6 +82,20 @@ def _truth(book: FieldBook, curvature: float, given: dict[Unknown, float], rng: 
     for r in sorted((r for r in book.readings if not r.struck), key=lambda r: r.distance):
         true.setdefault(("axis", r.setup), true.get(("height", r.point), 0.0) + EYE + float(rng.uniform(-0.1, 0.1)))
     return true
+
+
+def _states(true: Mapping[Unknown, float]) -> dict[str, State]:
+    """The true state of each air with a profile, as far as it is drawn."""
+    return {key[1]: State(*(true.get((kind, key[1]), 0.0) for kind in PROFILED)) for key in true if key[0] == "strength"}
+
+
+def _humidity(t: AirReading, book: FieldBook, true: Mapping[Unknown, float], rng: np.random.Generator) -> float:
+    """The humidity that a hygrometer would show [1]; NaN where none was read."""
+    if t.humidity is None or ("hygrometer", t.thermometer) not in true:
+        return math.nan if t.humidity is None else t.humidity
+    row = humidity_row(t, book)
+    shown = t.humidity + (_observed(row, true, rng) - row.value) / float(refraction.saturation(t.temperature))
+    return min(max(shown, 0.0), 1.0)
 
 
 def _draw(part: Contribution, rng: np.random.Generator) -> float:
@@ -106,7 +121,6 @@ def _filled(table: Table, column: str, values: list[float], cell_unit: str) -> T
     unit = units.split_header(table.headers[table.columns.index(column)])[1]
     written = cell_unit if unit is None else unit
     decimals = None if written == "ft in" else max(0, round(4 + math.log10(1 / units.convert(1.0, written))))
-    cells = [units.write(value, written, decimals) for value in values]
-    if unit is not None:
-        cells = [f"{units.convert(value, unit):.{decimals}f}" for value in values]
-    return table.filled(column, cells)
+    cells = [units.write(v, written, decimals) if unit is None else f"{units.convert(v, unit):.{decimals}f}" for v in values if not math.isnan(v)]
+    left = iter(cells)
+    return table.filled(column, ["" if math.isnan(v) else next(left) for v in values])

@@ -50,12 +50,12 @@ def thermometers(strength, water=12.0, heights=(0.3, 1.0, 3.0), names=None, offs
     return "height [m],temperature [°C],thermometer,remark\n".replace(",remark", "") + "\n".join(row.rsplit(",", 1)[0] for row in rows) + "\n"
 
 
-def far_reading(strength, distance, axis, target, kappa=KAPPA, slope=0.0, obukhov=math.inf):
-    """Reading of a target through a logarithmic (or Monin–Obukhov) profile, by scipy's DOP853."""
+def far_reading(strength, distance, axis, target, kappa=KAPPA, slope=0.0, obukhov=math.inf, vapour=air.vapour_prior(LAKE).value):
+    """Reading of a target through a logarithmic (or Monin–Obukhov) profile over a lake that evaporates, by scipy's DOP853."""
     here = dataclasses.replace(air.layer(LAKE), shape=profile.stability(obukhov))
 
     def bend(x, state):
-        return [state[1], kappa - float(here.curvature(max(state[0], 0.01), strength))]
+        return [state[1], kappa - float(here.curvature(max(state[0], 0.01), air.State(strength, 0.0, vapour)))]
 
     path = integrate.solve_ivp(bend, (0, distance), [axis, slope], method="DOP853", rtol=1e-12, atol=1e-12)
     return path.y[0, -1] - target
@@ -81,6 +81,43 @@ def test_the_curvature_comes_back_through_any_profile(strength, kappa, tmp_path)
     assert result.by_profile
     assert result.curvature.value == pytest.approx(kappa, abs=3e-3 / R)
     assert result.solution.estimate(("strength", "lake")).value == pytest.approx(strength, abs=1e-4)
+
+
+def test_vapour_bends_by_its_own_gradient():
+    """0.249 in k per hPa/m by the IAG 1999 formula (-11.27/T per hPa at 15 °C), 0.234 by Ciddor 1996 (both computed by hand)."""
+    moist = air.layer(LAKE).curvature(2.0, air.State(0.0, 0.0, -1.0)) - air.layer(LAKE).curvature(2.0, air.State())
+    assert float(moist) * R == pytest.approx(-6371 * 11.27e-3 / 288.15 / 2, rel=2e-3)
+    still, other = (refraction.curvature_of_ray(15.0, 1013.25, 0.0, 0.0, e, model="Ciddor 1996") for e in (0.0, 1.0))
+    assert (other - still) * R == pytest.approx(0.234, abs=2e-3)
+
+
+def test_a_hygrometer_tells_how_much_the_lake_evaporates(tmp_path):
+    """Dry air over the lake lowers k; unseen it stays in the allowance, two hygrometers find most of it."""
+    vapour, full = -0.6, float(refraction.saturation(12.0))
+    lake = campaign(tmp_path, 0.1, heights=(0.5, 3.0))
+    text = thermometers(0.1, heights=(0.5, 3.0)).splitlines()
+    shown = [(full + vapour * float(profile.logarithmic().rise(z))) / float(refraction.saturation(float(row.split(",")[1]))) for z, row in zip((0.5, 3.0), text[1:])]
+    (tmp_path / "air.csv").write_text("\n".join([text[0] + ",humidity [%]", *(f"{row},{100 * h:.2f}" for row, h in zip(text[1:], shown))]) + "\n", encoding="utf-8")
+    told = curvelab.adjust(curvelab.read_fieldbook(tmp_path))
+    found = told.solution.estimate(("vapour", "lake"))
+    prior = air.vapour_prior(lake.airs["lake"])
+    assert found.u < 0.6 * prior.u
+    assert abs(found.value - vapour) < 2 * found.u < abs(prior.value - vapour) + 2 * found.u
+    assert "hygrometer" in {row.cause for row in told.budget()}
+    drawn = curvelab.simulate(curvelab.plan(told.book), curvature=KAPPA, seed=4)
+    assert 0.3 < drawn.air_readings[0].humidity <= 1 and drawn.air_readings[0].humidity != told.book.air_readings[0].humidity
+
+
+def test_the_chart_follows_each_line_along_its_own_path(tmp_path):
+    """Predicted lines at every distance, against scipy's integration of the ray, over flat and over round water."""
+    exact = SITE.replace("± 0.1 °C", "± 0.0001 °C").replace("[water]", 'wind = "50 ± 0.1 m/s"\nair_minus_water = "0 ± 100 K"\n[water]', 1)
+    exact += "".join(f'[thermometer.T{i}]\noffset = "0 ± 0.0001 K"\n' for i in range(3))
+    result = curvelab.adjust(campaign(tmp_path, 0.2, site=exact))
+    along = np.array([400.0, 1200.0, 2000.0])
+    for kappa in (0.0, KAPPA):
+        drawn, u = curvelab.prediction.line_of_sight(result, kappa, along)
+        assert drawn == pytest.approx([far_reading(0.2, d, 1.6, 1.6, kappa, obukhov=profile.obukhov_length(0.2, 50.0, 15.0)) for d in along], abs=2e-4)
+        assert (np.diff(u) > 0).all()
 
 
 def test_a_profile_is_no_constant():
