@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import functools
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -163,6 +163,25 @@ def path(air: Air, state: State, distance: ArrayLike, height: float, slope: floa
     """
     here = layer(air)
     return here, ray.follow(distance, max(height, 0.05), slope, curvature, lambda z: here.curvature(z, state))
+
+
+def windy(temperature: float, water: float, wind: float, pressure: float = 1000.0) -> tuple[Layer, State]:
+    """The air of a lake as a wind mixes it, by Monin–Obukhov, for pictures: the network takes the first order of it.
+
+    Parameters
+    ----------
+    temperature, water : float
+        Of the air 10 m up and of the water's surface [°C].
+    wind, pressure : float
+        [m/s], [hPa]
+
+    >>> here, state = windy(15.0, 15.0, 5.0)
+    >>> round(float(here.curvature(2.0, state)) * 6371e3, 2)
+    0.15
+    """
+    mass = Air("lake", temperature=Stated(temperature), pressure=Stated(pressure))
+    shape, strength = profile.mixed(temperature - water, REFERENCE_HEIGHT, wind, temperature, refraction.DRY_ADIABATIC)
+    return replace(layer(mass), shape=shape), State(strength, 0.0, vapour_prior(mass).value)
 
 
 def knots(height: float) -> dict[str, float]:

@@ -10,18 +10,21 @@ from __future__ import annotations
 import contextlib
 import math
 import threading
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 import matplotlib
 import matplotlib.pyplot as plt
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.colors import ListedColormap
+from matplotlib.lines import Line2D
 
 from .uncertainty import COVERAGE
 
 FLAT, ROUND, FOUND, WATER, PAPER = "#a84300", "#00557f", "#111111", "#7fb2c9", "#fffdf7"
 # name, colour, dash, hatching of the band, words
 HYPOTHESES = (("flat", FLAT, "--", "////", "flat water"), ("ellipsoid", ROUND, "-", "", "ellipsoid"))
+STRIPE = 0.25  # m, of a board
 
 _ONE_AT_A_TIME = threading.RLock()  # matplotlib's settings are shared by all threads
 _STYLE = {
@@ -200,6 +203,74 @@ def budget_bars(rows: Sequence[tuple[str, float]], *, ax: Axes | None = None) ->
     for place, value in zip(places, values):
         ax.annotate(f"{value:.3g}", (value, place), xytext=(4, 0), textcoords="offset points", va="center")
     ax.set_xlim(0, 1.15 * max(values))
+    return ax
+
+
+def named(ax: Axes) -> dict[str, Line2D]:
+    """Lines that a page can read, by their gid."""
+    return {line.get_gid(): line for line in ax.lines if line.get_gid()}
+
+
+def ray_fan(rays: Iterable[tuple[np.ndarray, np.ndarray]], level: int, *, distance: float, top: float, ax: Axes | None = None) -> Axes:
+    """Lines of sight from one instrument at several slopes, over water drawn straight.
+
+    Parameters
+    ----------
+    rays : iterable of (distances, heights)
+        Each up to where it ends or meets the water [m].
+    level : int
+        Which of them starts level.
+    distance, top : float
+        How far and how high the picture goes [m].
+    ax : Axes, optional
+
+    Returns
+    -------
+    Axes
+    """
+    ax = ax or plt.gca()
+    for i, (x, z) in enumerate(rays):
+        ax.plot(x, z, color=FOUND if i == level else ROUND, linewidth=2.5 if i == level else 0.9, gid="level" if i == level else None,
+                zorder=3 if i == level else 2)
+    ax.axhline(0, color=WATER, linewidth=5, zorder=1)
+    ax.annotate("still water", (0.01, 0), xycoords=("axes fraction", "data"), xytext=(0, 5), textcoords="offset points", va="bottom")
+    ax.set_xlim(0, distance)
+    ax.set_ylim(-0.04 * top, top)
+    ax.set_title("Lines of sight, the thick one starts level")
+    ax.set_xlabel("distance from the instrument [m]")
+    ax.set_ylabel("above the still water [m]")
+    return ax
+
+
+def board_as_seen(apparent: np.ndarray, seen: np.ndarray, *, ax: Axes | None = None) -> Axes:
+    """A striped board on the far shore: as it stands, and as the bent light shows it.
+
+    Parameters
+    ----------
+    apparent : array (n,)
+        Heights at which straight light would come from the board [m], rising.
+    seen : array (n,)
+        Heights of the board from which the light does come [m]; NaN where it comes off the water.
+    ax : Axes, optional
+
+    Returns
+    -------
+    Axes
+    """
+    ax = ax or plt.gca()
+    for x, heights in ((0.0, apparent), (1.0, seen)):
+        band = np.where(np.isnan(heights), 2, np.floor(heights / STRIPE) % 2)
+        band[np.nan_to_num(heights, nan=0.0) < 0] = 2
+        ax.pcolormesh([x, x + 0.8], np.append(apparent, 2 * apparent[-1] - apparent[-2]), band[:, None], cmap=ListedColormap([PAPER, ROUND, WATER]), vmin=0, vmax=2, rasterized=True)
+        for mark in np.arange(0.0, apparent[-1], 2 * STRIPE):
+            above = np.sign(heights - mark - STRIPE / 2)
+            for i in np.flatnonzero(above[1:] * above[:-1] < 0):
+                ax.annotate(f"{mark:g}", (x + 0.4, apparent[i]), ha="center", va="center", fontsize="small", gid="number")
+    ax.plot(np.full(apparent.size, np.nan), seen, gid="seen")
+    ax.set_xticks([0.4, 1.4], ["as it stands", "as it is seen"])
+    ax.set_ylim(apparent[0], apparent[-1])
+    ax.set_ylabel("above the still water [m]")
+    ax.set_title("Board on the far shore")
     return ax
 
 

@@ -1,4 +1,4 @@
-"""The level: tolerances, pointing, and the two-peg test of its line of sight.
+"""The level: tolerances, pointing, tilts, classes, and the two-peg test of its line of sight.
 
 Slopes are in radians, positive where the line of sight rises. Numbers that can't be, NaN
 among them, raise ValueError.
@@ -7,6 +7,7 @@ among them, raise ValueError.
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -15,6 +16,22 @@ from .numbers import Array, Floats, checked, plain
 
 ARCSECOND = math.pi / 648_000  # rad
 _SLOPES = {"µrad": 1e-6, "arcsec": ARCSECOND, "mm per 30 m": 1e-3 / 30, "in per 100 ft": 1 / 1200}  # rad
+
+
+@dataclass(frozen=True)
+class LevelClass:
+    """What is expected of a kind of level: limit of collimation [rad], u of the compensator [rad], magnification."""
+
+    collimation_limit: float
+    setting_u: float
+    magnification: float
+
+
+LEVELS = {  # common practice, no source
+    "builder's level": LevelClass(3e-3 / 30, 5e-6, 22),
+    "engineer's level": LevelClass(1.5e-3 / 30, 2.5e-6, 30),
+    "precise level": LevelClass(0.6e-3 / 30, 1.5e-6, 40),
+}
 
 
 def rectangular_u(limit: ArrayLike) -> Floats:
@@ -106,6 +123,39 @@ def in_words(slope: float) -> dict[str, float]:
     if not math.isfinite(slope):
         raise ValueError(f"slope {slope!r} is no number: give it in radians")
     return {unit: slope / size for unit, size in _SLOPES.items()}
+
+
+def crosshair_error(offset: ArrayLike, tilt: ArrayLike) -> Floats:
+    """Error of a reading [m] taken `offset` [m] beside the middle of a crosshair tilted by `tilt` [rad]: offset·tan t.
+
+    `offset` is measured at the staff, + = right, and `tilt` + where the right end is high. The tilt itself: one mark, first
+    at one end of the crosshair, then at the other. Geometry.
+
+    >>> round(crosshair_error(0.050, 0.01) * 1e3, 2)  # 50 mm beside
+    0.5
+    """
+    aside = checked("offset", offset, -math.inf, math.inf, "metres at the staff")
+    return plain(aside * np.tan(checked("tilt", tilt, -0.5, 0.5, "radians")))
+
+
+def staff_tilt_error(reading: ArrayLike, tilt: ArrayLike) -> Floats:
+    """By how much a staff that leans by `tilt` [rad] reads too high [m]: reading·(1 - cos t). Geometry.
+
+    >>> round(staff_tilt_error(2.0, math.radians(1)) * 1e3, 3)
+    0.305
+    """
+    return plain(2 * _checked("reading", reading, "metres, 0 or more") * np.sin(checked("tilt", tilt, -1.5, 1.5, "radians") / 2) ** 2)
+
+
+def levels_at(distance: float) -> dict[str, dict[str, float]]:
+    """What the classes in `LEVELS` mean at a distance [m], in mm: limit of collimation, u of compensator and of one pointing.
+
+    >>> {cause: round(mm, 1) for cause, mm in levels_at(1000.0)["builder's level"].items()}
+    {'collimation limit': 100.0, 'compensator': 5.0, 'pointing': 13.2}
+    """
+    mm = 1e3 * float(_checked("distance", distance, "metres, 0 or more"))
+    return {name: {"collimation limit": kind.collimation_limit * mm, "compensator": kind.setting_u * mm,
+                   "pointing": float(pointing(kind.magnification)) * mm} for name, kind in LEVELS.items()}
 
 
 def _change(four: Array) -> Array:

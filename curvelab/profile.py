@@ -72,9 +72,10 @@ def stability(obukhov: float, foot: float = FOOT) -> Shape:
 
     Notes
     -----
-    slope φ(z/L)/z with φ = 1 + 5 ζ (stable) and (1 - 16 ζ)^(-1/2) (unstable):
-    Businger–Dyer forms; the integral of the latter by Paulson, C. A. (1970),
-    J. Appl. Meteorol. 9:857-861 (both from memory).
+    slope φ(z/L)/z with φ = 1 + 5 ζ up to ζ = 1 and 6 above (stable: Webb, E. K.
+    (1970), Q. J. R. Meteorol. Soc. 96:67-90) and (1 - 16 ζ)^(-1/2) (unstable:
+    Businger–Dyer form; its integral by Paulson, C. A. (1970), J. Appl.
+    Meteorol. 9:857-861); all from memory.
 
     >>> float(stability(50.0).slope(2.0))
     0.6
@@ -84,8 +85,11 @@ def stability(obukhov: float, foot: float = FOOT) -> Shape:
     if math.isinf(obukhov):
         return logarithmic(foot)
     if obukhov > 0:
-        return Shape("stable", lambda z: 1 / _above(z, foot) + STABLE / obukhov,
-                     lambda z: np.log(_above(z, foot) / foot) + STABLE * (_above(z, foot) - foot) / obukhov)
+        def within(z: ArrayLike) -> Array:
+            return np.minimum(_above(z, foot), obukhov)
+
+        return Shape("stable", lambda z: (1 + STABLE * within(z) / obukhov) / _above(z, foot),
+                     lambda z: np.log(_above(z, foot) / foot) + STABLE * ((within(z) - within(foot)) / obukhov + np.log(np.maximum(_above(z, foot) / obukhov, 1))))
 
     def root(z: ArrayLike) -> Array:
         return np.sqrt(1 - UNSTABLE * _above(z, foot) / obukhov)
@@ -110,6 +114,29 @@ def obukhov_length(strength: float, wind: float, temperature: float) -> float:
     checked("wind", wind, 0.1, 60, "metres per second, 0.1 or more")
     checked("temperature", temperature, -40, 60, "degrees Celsius")
     return math.inf if strength == 0 else DRAG * wind**2 * (temperature + 273.15) / (KARMAN**2 * GRAVITY * strength)
+
+
+def mixed(difference: float, height: float, wind: float, temperature: float, lapse: float = 0.0) -> tuple[Shape, float]:
+    """Shape and strength S [K] of air that a wind [m/s] mixes, from an air-minus-water difference [K] at a height [m].
+
+    Notes
+    -----
+    `strength` and `obukhov_length` hold together: S is found by halving, since
+    the difference grows with S for any one wind.
+
+    >>> shape, s = mixed(2.0, 10.0, 3.0, 15.0)
+    >>> shape.name, round(s, 3), round(float(s * shape.rise(10.0)), 6)
+    ('stable', 0.127, 2.0)
+    """
+    whole = difference + lapse * height
+    if not whole:
+        return logarithmic(), 0.0
+    near, far = 0.0, whole
+    for _ in range(60):
+        middle = (near + far) / 2
+        shape = stability(obukhov_length(middle, wind, temperature))
+        near, far = (middle, far) if abs(middle * shape.rise(height)) < abs(whole) else (near, middle)
+    return shape, middle
 
 
 def strength(difference: ArrayLike, height: float, shape: Shape, lapse: float = 0.0) -> Array:

@@ -226,6 +226,8 @@ def _check_names(book: FieldBook, faults: list[Fault]) -> None:
             faults.append(Fault("air.csv", t.row, "height", f"{t.height:g} m", "no thermometer hangs that high over a lake: is the unit right?"))
         if t.height <= 0.01:
             faults.append(Fault("air.csv", t.row, "height", f"{t.height:g} m", "a thermometer hangs above the water; the water's own goes into water_temperature"))
+        if (t.humidity or 0) > 1.05:
+            faults.append(Fault("air.csv", t.row, "humidity", f"{100 * t.humidity:g} %", "relative humidity goes up to 100 %: is the unit right?"))
         if not -40 <= t.temperature <= 60:
             faults.append(Fault("air.csv", t.row, "temperature", f"{t.temperature:g} °C", "outside -40 to 60 °C: is the unit right (°F, K)?"))
     for name, air in book.airs.items():

@@ -189,11 +189,8 @@ def test_stable_air_bends_more_than_neutral_air(tmp_path):
 @pytest.mark.parametrize("kappa", [KAPPA, 0.0], ids=["round", "flat"])
 def test_a_book_silent_on_the_wind_rejects_no_truth(wind, difference, kappa, tmp_path):
     """Air mixed by a light wind (Monin–Obukhov), a book that knows thermometers but no wind, three line heights."""
-    strength = float(profile.strength(difference, 10.0, profile.logarithmic()))
-    for _ in range(40):
-        length = profile.obukhov_length(strength, wind, 15.0)
-        strength = 0.5 * (strength + float(profile.strength(difference, 10.0, profile.stability(length))))
-    shape, axes, site = profile.stability(length), (2.0, 4.0, 8.0), SITE.replace("± 0 µrad", "± 5 µrad").replace("± 0.1 °C", "± 0.05 °C")
+    shape, strength = profile.mixed(difference, 10.0, wind, 15.0)
+    length, axes, site = profile.obukhov_length(strength, wind, 15.0), (2.0, 4.0, 8.0), SITE.replace("± 0 µrad", "± 5 µrad").replace("± 0.1 °C", "± 0.05 °C")
     rows, heights, warm = [], [], []
     for i, axis in enumerate(axes):
         rows += [f"S{i},near water,5,{axis:.5f}", f"S{i},target {i},2000,{far_reading(strength, 2000.0, axis, axis, kappa, obukhov=length):.5f}"]
@@ -274,6 +271,7 @@ def test_levelling_refraction_by_the_power_law(c, expected):
     ("0.3,", "0.0,", "hangs above the water"),
     ("12.", "62.", "is the unit right"),
     ("height [m]", "height [hPa]", "length"),
+    ("temperature [°C],thermometer\n0.3,", "temperature [°C],thermometer,humidity [%]\n0.3,", "cells"),
 ])
 def test_what_cannot_be_is_refused(old, new, words, tmp_path):
     campaign(tmp_path, 0.1)

@@ -7,7 +7,18 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from curvelab.instrument import ARCSECOND, in_words, pointing, rectangular_u, two_peg, two_peg_u
+from curvelab.instrument import (
+    ARCSECOND,
+    LEVELS,
+    crosshair_error,
+    in_words,
+    levels_at,
+    pointing,
+    rectangular_u,
+    staff_tilt_error,
+    two_peg,
+    two_peg_u,
+)
 from curvelab.refraction import REFERENCE_RADIUS, ray_curvature
 
 MIDWAY_THEN_NEAR_A = (25.0, 25.0, 1.0, 49.0)
@@ -171,6 +182,39 @@ def test_arrays_hold_what_scalars_give():
     assert all(isinstance(single, float) for single in singles)
 
 
+# ---- tilts and classes
+
+
+@pytest.mark.parametrize(("degrees", "millimetres", "digit"), [(1, 0.305, 5e-4), (2, 1.22, 5e-3), (-2, 1.22, 5e-3), (0, 0, 1e-15)])
+def test_leaning_staff(degrees, millimetres, digit):
+    """2.000 m: computed, 1 - cos t."""
+    assert staff_tilt_error(2.0, math.radians(degrees)) * 1e3 == pytest.approx(millimetres, abs=digit)
+
+
+@given(st.floats(0.1, 5), st.floats(-0.2, 0.2))
+def test_leaning_staff_by_geometry(height, tilt):
+    """A level line at a height meets a staff that turns about its foot."""
+    reading = height / math.cos(tilt)
+    assert staff_tilt_error(reading, tilt) == pytest.approx(reading - height, abs=1e-14)
+
+
+def test_tilted_crosshair():
+    """A crosshair that climbs 1 in 100 to the right reads 0.5 mm high 50 mm to the right, low to the left."""
+    tilt = math.atan(0.01)
+    assert crosshair_error([0.050, -0.050, 0.0], tilt) == pytest.approx([0.0005, -0.0005, 0], abs=1e-15)
+    assert crosshair_error(0.050, -tilt) == pytest.approx(-0.0005, abs=1e-15)
+
+
+def test_classes_of_levels():
+    """By hand at 50 m; the precise limit is the 1.0 mm of Australian first-order levelling (National Mapping, xnatmap.org, read)."""
+    at_50 = levels_at(50.0)
+    assert at_50["precise level"]["collimation limit"] == pytest.approx(1.0)
+    assert at_50["engineer's level"]["compensator"] == pytest.approx(0.125)
+    assert at_50["builder's level"]["pointing"] == pytest.approx(60 / 22 / 206_264.806 * 50e3)
+    better = [[mm[cause] for mm in at_50.values()] for cause in ("collimation limit", "compensator", "pointing")]
+    assert all(row == sorted(row, reverse=True) and len(row) == len(LEVELS) for row in better)
+
+
 READ = (1.924, 1.712, 1.696, 1.484)
 
 
@@ -193,6 +237,11 @@ READ = (1.924, 1.712, 1.696, 1.484)
         (lambda: pointing(0), "magnification 0 .*how many times"),
         (lambda: pointing(-24), "magnification -24 "),
         (lambda: in_words(math.nan), "slope nan .*radians"),
+        (lambda: staff_tilt_error(-1, 0), "reading -1 .*metres"),
+        (lambda: staff_tilt_error(1, 2), "tilt 2 .*radians"),
+        (lambda: crosshair_error(math.nan, 0), "offset nan .*at the staff"),
+        (lambda: crosshair_error(0.05, 1), "tilt 1 .*radians"),
+        (lambda: levels_at(-1), "distance -1 .*metres"),
     ],
 )
 def test_faults_say_what_to_do(call, words):

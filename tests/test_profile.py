@@ -10,13 +10,13 @@ from scipy import integrate
 
 from curvelab import profile
 
-SHAPES = [profile.logarithmic(), profile.power(-1 / 3), profile.power(0.2), profile.stability(12.5), profile.stability(-2.2), profile.stability(-40.0)]
+SHAPES = [profile.logarithmic(), profile.power(-1 / 3), profile.power(0.2), profile.stability(12.5), profile.stability(2.5), profile.stability(-2.2), profile.stability(-40.0)]
 
 
 @pytest.mark.parametrize("shape", SHAPES, ids=lambda shape: shape.name)
 def test_the_rise_is_the_integral_of_the_slope(shape):
     for z in (0.3, 1.6, 6.0):
-        expected = integrate.quad(lambda v: math.exp(v) * float(shape.slope(math.exp(v))), math.log(profile.FOOT), math.log(z), epsabs=1e-12, epsrel=1e-11)[0]
+        expected = integrate.quad(lambda v: math.exp(v) * float(shape.slope(math.exp(v))), math.log(profile.FOOT), math.log(z), epsabs=1e-12, epsrel=1e-11, points=[math.log(2.5)], limit=200)[0]
         assert float(shape.rise(z)) == pytest.approx(expected, rel=1e-8)
 
 
@@ -47,6 +47,21 @@ def test_obukhov_lengths_of_light_winds(wind, difference, length):
     """Computed by hand from the bulk formulas at 15 °C, to the digits shown."""
     s = float(profile.strength(difference, 10.0, profile.logarithmic()))
     assert profile.obukhov_length(s, wind, 15.0) == pytest.approx(length, rel=0.03)
+
+
+@pytest.mark.parametrize("difference, wind", [(2.0, 3.0), (4.0, 1.0), (-4.0, 2.0), (-0.1, 8.0)])
+def test_mixed_air_holds_together(difference, wind):
+    """Strength and stability length belong to each other, and the profile passes through what was measured."""
+    shape, s = profile.mixed(difference, 10.0, wind, 15.0, 0.00976)
+    assert float(s * shape.rise(10.0)) - 0.0976 == pytest.approx(difference, rel=1e-9)
+    again = profile.stability(profile.obukhov_length(s, wind, 15.0))
+    assert float(again.slope(3.0)) == pytest.approx(float(shape.slope(3.0)), rel=1e-9)
+    assert (float(shape.slope(3.0)) > 1 / 3) == (difference > 0)
+
+
+def test_air_as_warm_as_the_water_is_neutral():
+    shape, s = profile.mixed(0.0, 10.0, 3.0, 15.0)
+    assert shape.name == "logarithmic" and s == 0
 
 
 @pytest.mark.parametrize("call, words", [

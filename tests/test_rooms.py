@@ -18,9 +18,13 @@ ROOMS = {
     "refraction": "numbers",
     "instrument": "numbers",
     "water": "numbers",
+    "field_test": "numbers instrument",
+    "lake": "numbers",
     "profile": "numbers",
     "ray": "numbers",
     "uncertainty": "",
+    "gum": "numbers uncertainty",
+    "montecarlo": "numbers uncertainty gum",
     "schema": "",
     "records": "units",
     "resolve": "units schema records",
@@ -39,11 +43,13 @@ ROOMS = {
     "planning": "refraction uncertainty air records fieldbook adjustment prediction decision",
     "simulation": "units refraction uncertainty air records fieldbook rows priors observation planning",
     "figures": "uncertainty",
-    "panels": "figures records fieldbook adjustment prediction decision planning",
+    "page": "figures",
+    "panels": "figures page records fieldbook adjustment prediction decision planning",
+    "rays_page": "refraction ray air figures page",
     "__init__": "",
 }
 # Third party: the rooms that may import it, None for all of them. Anything else is refused.
-LIBRARIES = {"numpy": None, "pyproj": {"ellipsoid"}, "matplotlib": {"figures", "panels"}, "ipywidgets": {"panels"}}
+LIBRARIES = {"numpy": None, "pyproj": {"ellipsoid"}, "matplotlib": {"figures", "page", "panels", "rays_page"}, "ipywidgets": {"page", "panels"}}
 ONLY_WHEN_USED = {"pyproj"}
 MACHINE_PATH = re.compile(r"(?:^|[^\w.~/-])/(?:work|tmp|root|farm|home|Users)/\w", re.MULTILINE)
 

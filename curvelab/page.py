@@ -1,0 +1,135 @@
+"""What every page has: labelled controls, one picture, one sentence. A fault shows on the page, in words."""
+
+from __future__ import annotations
+
+import base64
+import html
+import io
+import math
+import threading
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import ipywidgets as widgets
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+
+from . import figures
+
+
+@dataclass(frozen=True)
+class Control:
+    """A number that can be moved: its label, unit, range, step and where it starts."""
+
+    label: str
+    unit: str
+    low: float
+    high: float
+    step: float
+    start: float
+
+
+class Page(widgets.VBox):
+    """Controls, a sentence and a persistent figure.
+
+    Parameters
+    ----------
+    controls : mapping of Control
+        By name.
+    size : (width, height)
+        Of the picture [inches at 100 dpi].
+    show : callable
+        Draws into the page's figure and returns the sentence below the
+        controls and the notes below the picture.
+    read : callable
+        What the picture shows, read back from the figure.
+    above : iterable of Widget
+        What stands above the controls.
+
+    Attributes
+    ----------
+    controls : dict of FloatSlider
+    values : dict of float
+    figure : Figure
+    picture, sentence, notes, fault : Widget
+    """
+
+    def __init__(self, controls: Mapping[str, Control], size: tuple[float, float], show: Callable[[Page], tuple[str, Iterable[str]]],
+                 read: Callable[[Figure], str], above: Iterable[widgets.Widget] = ()) -> None:
+        self._show, self._read = show, read
+        self.controls = {name: _slider(control) for name, control in controls.items()}
+        self.figure = Figure(figsize=size, dpi=100)
+        FigureCanvasAgg(self.figure)
+        self.picture = widgets.Image(format="png", width=int(size[0] * 100), height=int(size[1] * 100))
+        self.sentence, self.fault, self.notes = widgets.HTML(), widgets.HTML(), widgets.HTML()
+        self._turn = threading.RLock()  # a kernel may answer two controls at a time
+        self._setting = False
+        boxes = [_labelled(name, control, self.controls[name]) for name, control in controls.items()]
+        for widget, css in ((self.picture, "picture"), (self.sentence, "sentence"), (self.fault, "fault")):
+            widget.add_class(f"curvelab-{css}")
+        super().__init__([*above, widgets.GridBox(boxes, layout={"grid_template_columns": "repeat(2, max-content)", "grid_gap": "0 2em"}),
+                          self.fault, self.sentence, self.picture, self.notes])
+        for slider in self.controls.values():
+            slider.observe(self.update, "value")
+
+    @property
+    def values(self) -> dict[str, float]:
+        """Where the controls stand."""
+        return {name: slider.value for name, slider in self.controls.items()}
+
+    def update(self, change: Any = None) -> None:
+        """Compute and draw; a fault shows in words and leaves the last picture."""
+        with self._turn:
+            if self._setting:
+                return  # the controls are being set
+            try:
+                with figures.style():
+                    text, notes = self._show(self)
+                    self.picture.value = self._drawn()
+            except Exception as error:  # a fault shows on the page, in words
+                self.show_fault(error)
+                return
+            self.fault.value = ""
+            self.sentence.value = f'<div style="font-size:17px;line-height:1.3;max-width:64em">{html.escape(text)}</div>'
+            self.notes.value = f'<div style="line-height:1.35;max-width:75em">{"".join(notes)}</div>'
+
+    def show_fault(self, error: Exception) -> None:
+        """Say on the page what can't be worked out; the last picture stays."""
+        text = html.escape(str(error)).replace("\n", "<br>")
+        self.sentence.value = ""
+        self.notes.value = "The picture is still the last one that could be worked out."
+        self.fault.value = f'<div role="alert" style="font-size:16px;border-left:6px solid #a84300;padding-left:0.6em"><b>This can\'t be worked out.</b> {text}</div>'
+
+    def describe(self) -> str:
+        """What the picture shows, read back from what was drawn."""
+        return self._read(self.figure)
+
+    def _drawn(self) -> bytes:
+        """The figure as PNG."""
+        out = io.BytesIO()
+        self.figure.savefig(out, format="png", metadata={"Software": None}, pil_kwargs={"compress_level": 1})
+        return out.getvalue()
+
+    def _repr_mimebundle_(self, **kwargs: Any) -> dict[str, Any]:
+        """The live page; where no kernel runs, its picture and what that shows."""
+        still = {"image/png": base64.b64encode(self.picture.value).decode(), "text/plain": self.describe()}
+        return still | {k: v for k, v in super()._repr_mimebundle_(**kwargs).items() if k not in still}
+
+
+def _slider(control: Control) -> widgets.FloatSlider:
+    """A control with its range and step."""
+    return widgets.FloatSlider(value=control.start, min=control.low, max=control.high, step=control.step, readout=False,
+                               continuous_update=True, layout={"width": "15em"})
+
+
+def _labelled(name: str, control: Control, slider: widgets.FloatSlider) -> widgets.Box:
+    """A control with its name, its unit and a number field beside it."""
+    number = widgets.BoundedFloatText(value=control.start, min=control.low, max=control.high, step=control.step, layout={"width": "6.5em"})
+    widgets.link((slider, "min"), (number, "min"))
+    widgets.link((slider, "max"), (number, "max"))
+    widgets.link((slider, "value"), (number, "value"), transform=(lambda value: round(value, 1 - math.floor(math.log10(control.step))),) * 2)
+    widgets.link((slider, "disabled"), (number, "disabled"))
+    box = widgets.HBox([widgets.Label(f"{control.label} [{control.unit}]", layout={"width": "14em"}), slider, number])
+    box.add_class(f"curvelab-{name}")
+    return box

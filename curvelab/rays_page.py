@@ -1,0 +1,87 @@
+"""A page that shows lines of sight through warm and cold air, and the far board as they show it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+
+import numpy as np
+from matplotlib.figure import Figure
+
+from . import air, figures, ray, refraction
+from .page import Control, Page
+
+CONTROLS = {
+    "air": Control("Air, 10 m up", "°C", -10.0, 35.0, 0.5, 15.0),
+    "water": Control("Water", "°C", 0.0, 30.0, 0.5, 12.0),
+    "height": Control("Height of instrument", "m", 0.5, 6.0, 0.1, 1.6),
+    "length": Control("Length of sight", "m", 200.0, 5000.0, 50.0, 2000.0),
+    "wind": Control("Wind", "m/s", 2.0, 12.0, 0.5, 4.0),
+}
+SIZE = (11.6, 4.3)  # inches at 100 dpi
+BOARD, COARSE, LINES, DRAWN = 3.0, 41, 161, 9  # m of board; lines that find it, lines that show it; every so many drawn
+RADIUS = refraction.REFERENCE_RADIUS
+
+
+def rays_page() -> Page:
+    """The page of lines of sight: move the temperatures and see the light bend."""
+    page = Page(CONTROLS, SIZE, _show, _describe)
+    page.update()
+    return page
+
+
+def _show(page: Page) -> tuple[str, Iterable[str]]:
+    """Follow the lines over water that follows the Earth, draw them, and say what they show."""
+    at = page.values
+    distance, height = at["length"], at["height"]
+    here, state = air.windy(at["air"], at["water"], at["wind"])
+    straight = height + distance**2 / 2 / RADIUS  # where straight light would meet the board on the line that starts level
+
+    def lines(apparent: np.ndarray) -> tuple[ray.Path, np.ndarray]:
+        way = ray.follow(distance, height, (apparent - straight) / distance, 1 / RADIUS, lambda z: here.curvature(z, state))
+        return way, np.where(way.touches, math.nan, way.end)
+
+    wide = np.linspace(-0.5 - straight, BOARD + 3 * straight, COARSE)
+    shown = wide[np.nan_to_num(lines(wide)[1], nan=-1.0) >= 0]
+    low, high = max(shown.min(initial=0.0) - 0.3, wide[0]), min(shown.min(initial=0.0) + BOARD + 0.5, wide[-1])
+    apparent = np.unique(np.append(np.linspace(min(low, straight - 0.3), max(high, straight + 0.3), LINES), straight))
+    level = int(np.searchsorted(apparent, straight))
+    way, seen = lines(apparent)
+    page.figure.clear()
+    left, right = page.figure.subplots(1, 2, width_ratios=(2.4, 1), gridspec_kw={"left": 0.07, "right": 0.985, "top": 0.92, "bottom": 0.13, "wspace": 0.2})
+    chosen = sorted({*range(0, apparent.size, DRAWN), level})
+    figures.ray_fan([_until_water(x, z) for x, z in zip(way.x[chosen], way.z[chosen])], chosen.index(level), distance=distance, top=max(BOARD, straight + 0.3), ax=left)
+    figures.board_as_seen(apparent, seen, ax=right)
+    return _words(at, apparent, seen, level, float(np.asarray(way.mean(lambda z: here.curvature(z, state)))[level]) * RADIUS), []
+
+
+def _until_water(x: np.ndarray, z: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """A line up to where it meets the water."""
+    below = np.flatnonzero(z <= 0)
+    end = below[0] if below.size else x.size
+    return x[:end], z[:end]
+
+
+def _words(at: dict[str, float], apparent: np.ndarray, seen: np.ndarray, level: int, k: float) -> str:
+    """What the picture shows, in plain English."""
+    step = at["air"] - at["water"]
+    told = f"Air {abs(step):.1f} °C {'warmer' if step > 0 else 'colder'} than the water" if step else "Air as warm as the water"
+    if math.isnan(seen[level]):
+        return f"{told}, wind {at['wind']:g} m/s: the line that starts level meets the water before the far shore."
+    lift = apparent[level] - seen[level]
+    text = (f"{told}, wind {at['wind']:g} m/s: the level line is bent with k = {k:.2f} and strikes the board {abs(lift) * 1000:.0f} mm "
+            f"{'below' if lift > 0 else 'above'} where straight light would, so the board looks {'raised' if lift > 0 else 'lowered'}.")
+    images = np.count_nonzero(np.diff(np.sign(np.diff(seen[~np.isnan(seen)]))))
+    if images:
+        text += " Part of the board is seen more than once, upside down in between."
+    hidden = float(np.nanmin(seen))
+    return text + (f" Its lowest {hidden * 1000:.0f} mm can't be seen." if hidden > 0.01 else "")
+
+
+def _describe(figure: Figure) -> str:
+    """What the picture shows, read back from its artists."""
+    fan, right = (figures.named(axes) for axes in figure.axes)
+    end, seen = fan["level"].get_ydata()[-1], right["seen"].get_ydata()
+    clear = seen[~np.isnan(seen)]
+    board = f"board seen from {clear.min() * 1000:z.0f} mm up" if clear.size else "board not seen"
+    return f"level line ends {end * 1000:z.0f} mm above the water; {board}"

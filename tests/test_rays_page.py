@@ -1,0 +1,66 @@
+"""The page of lines of sight without a browser: what it draws against the ray itself, and every corner of its controls."""
+
+from __future__ import annotations
+
+import itertools
+
+import numpy as np
+import pytest
+
+from curvelab import air, figures, ray, rays_page
+
+R = 6_371_000.0
+
+
+@pytest.fixture(scope="module")
+def page():
+    return rays_page.rays_page()
+
+
+def put(page, **values):
+    page._setting = True
+    for name, value in values.items():
+        page.controls[name].value = value
+    page._setting = False
+    page.update()
+    return figures.named(page.figure.axes[0])["level"], figures.named(page.figure.axes[1])["seen"].get_ydata()
+
+
+@pytest.mark.parametrize("warmer", [-4.0, 0.0, 3.0])
+def test_the_level_line_is_the_ray(page, warmer):
+    line, seen = put(page, air=12 + warmer, water=12.0, height=1.6, length=2000.0, wind=5.0)
+    here, state = air.windy(12 + warmer, 12.0, 5.0)
+    way = ray.follow(2000.0, 1.6, 0.0, 1 / R, lambda z: here.curvature(z, state))
+    assert line.get_ydata()[-1] == pytest.approx(way.end, abs=1e-5)
+    k = float(way.mean(lambda z: here.curvature(z, state))) * R
+    assert f"k = {k:.2f}" in page.sentence.value and page.fault.value == ""
+    assert f"level line ends {way.end * 1000:z.0f} mm" in page.describe()
+    assert ("looks raised" in page.sentence.value) == (k > 0)
+
+
+def test_a_cold_lake_raises_the_board_and_a_warm_one_hides_its_foot(page):
+    _, cold = put(page, air=15.0, water=12.0, height=1.6, length=2000.0, wind=5.0)
+    _, warm = put(page, air=9.0, water=14.0, height=1.6, length=2000.0, wind=3.0)
+    assert np.nanmin(cold) < 0.15 < np.nanmin(warm)
+    assert "seen more than once" in page.sentence.value and "can&#x27;t be seen" in page.sentence.value
+    turned = np.diff(warm[~np.isnan(warm)])
+    assert (turned < 0).any() and (turned > 0).any()
+
+
+def test_each_control_changes_the_picture(page):
+    start = {name: control.start for name, control in rays_page.CONTROLS.items()}
+    put(page, **start)
+    before = page.picture.value
+    for name, control in rays_page.CONTROLS.items():
+        put(page, **start | {name: control.start + 4 * control.step})
+        assert page.picture.value != before, name
+    put(page, **start)
+    assert page.picture.value == before
+
+
+def test_every_corner_of_the_controls_gives_a_picture_or_words(page):
+    ends = [(control.low, control.high) for control in rays_page.CONTROLS.values()]
+    for corner in itertools.product(*ends):
+        put(page, **dict(zip(rays_page.CONTROLS, corner)))
+        assert page.sentence.value or "doesn&#x27;t settle" in page.fault.value, corner
+        assert "nan" not in page.sentence.value
