@@ -120,6 +120,11 @@ class Result:
         """The uncertainty of κ by cause, largest first [1/m]."""
         return budget(self.contributions())
 
+    def offset_budget(self) -> list[BudgetRow]:
+        """The same as an offset at the end of the longest sight [m]."""
+        half = longest(self).reading.distance ** 2 / 2
+        return [replace(row, u=row.u * half) for row in self.budget()]
+
 
 def adjust(book: FieldBook, changes: Mapping[str, object] | None = None, *,
            profile_factor: ProfileFactor | None = None, path: float | None = None) -> Result:
@@ -153,7 +158,7 @@ def adjust(book: FieldBook, changes: Mapping[str, object] | None = None, *,
     if changes:
         book = with_changes(book, changes)
     expected = ellipsoid_curvature(book)
-    at = _start(book, expected, path)
+    at = start(book, expected, path)
     found = rows(book, at, planned=True, profile_factor=profile_factor)
     plan = solution = solve(found)
     _check_determined(book, plan, found)
@@ -168,7 +173,7 @@ def adjust(book: FieldBook, changes: Mapping[str, object] | None = None, *,
                   plan.estimate(CURVATURE).u, expected)
 
 
-def _start(book: FieldBook, curvature: float, path: float | None) -> Expansion:
+def start(book: FieldBook, curvature: float, path: float | None = None) -> Expansion:
     """Where the first round is linearised: what is known before any reading through the level."""
     at = Expansion(curvature, {name: i.collimation.value if i.collimation else 0.0 for name, i in book.instruments.items()},
                    {name: prior(book, ("refraction", name)).value for name in {r.air for r in book.readings if not r.struck}},

@@ -9,37 +9,20 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from statistics import NormalDist
 
-
-from . import air
-from .adjustment import UNCHECKED, Result, adjust, axis_height, longest
+from .adjustment import Result, adjust, longest
+from .diagnosis import Diagnosis, diagnose, slopes
 from .fieldbook import with_struck
-from .refraction import REFERENCE_RADIUS, gradient_for
 from .records import FieldBookError
-from .resolve import AXIS, components
+from .refraction import REFERENCE_RADIUS
+from .remarks import gross_repeats, remarks
 from .uncertainty import COVERAGE, NORMAL, RECTANGULAR, Contribution, combine, two_sided
 from .wording import finding, numbers
 
 MISFIT = 0.01
-GROSS = 6.0  # repeats that scatter so many times more than was stated hold a blunder
 OUTCOMES = ("readings disagree", "too uncertain to decide", "undecided", "flat rejected", "ellipsoid rejected", "both rejected")
-
-
-@dataclass(frozen=True)
-class Diagnosis:
-    """What one thing alone would explain the excess over the ellipsoid.
-
-    `offset` [m] at the target, `collimation` [rad], `k` [1] of the air by the
-    lake, `height` [m] of a blunder at the target: each alone moves κ by the
-    excess.
-    """
-
-    offset: float
-    collimation: float
-    k: float
-    height: float
 
 
 @dataclass(frozen=True)
@@ -69,6 +52,19 @@ class Verdict:
     def distance(self) -> float:
         """Length of the longest sight [m]."""
         return longest(self.result).reading.distance
+
+    def likelihood_ratio(self, more_k: float = 0.0) -> float:
+        """How many powers of ten better the ellipsoid predicts what was found than flat water does.
+
+        A secondary figure, never the verdict: it leans on the tails of normal
+        distributions. `more_k` adds so much to the standard uncertainty of k
+        in quadrature; see how fast the figure falls.
+        """
+        kappa, expected = self.result.curvature, self.result.ellipsoid_curvature
+        air = slopes(self.result)[1] * more_k / REFERENCE_RADIUS
+        flat, ellipsoid = math.hypot(kappa.u, air), math.hypot(kappa.u, air, self.result.book.rule.geoid * expected)
+        zs = self.z_flat * kappa.u / flat, (kappa.value - expected) / ellipsoid
+        return ((zs[0] ** 2 - zs[1] ** 2) / 2 - math.log(ellipsoid / flat)) / math.log(10)
 
     @property
     def finding(self) -> str:
@@ -166,7 +162,7 @@ def decide(result: Result) -> Verdict:
     return Verdict(
         result, _outcome(result, separation, least, probabilities), _over_u(over_flat.curvature.value, over_flat.curvature.u),
         _over_u(excess, math.hypot(over_round.curvature.u, geoid.u)), separation, least, *probabilities,
-        radius_interval(kappa.value, kappa.u), diagnose(result, excess), _remarks(result, over_flat))
+        radius_interval(kappa.value, kappa.u), diagnose(result, excess), remarks(result, over_flat, _with_struck(result)))
 
 
 def _over(result: Result, curvature: float) -> Result:
@@ -176,6 +172,21 @@ def _over(result: Result, curvature: float) -> Result:
 
 def _over_u(value: float, u: float) -> float:
     return value / u if u else math.copysign(math.inf, value)
+
+
+def critical(contributions: Sequence[Contribution], alpha: float) -> float:
+    """Least distance from a hypothesis that rejects it at `alpha`, under the real distribution and for the worst level [1/m]."""
+    near, far = 0.0, 3 * combine(contributions)
+
+    def kept(distance: float) -> bool:
+        return max(two_sided(distance, contributions), worst(distance, contributions)) >= alpha
+
+    while kept(far):
+        near, far = far, 2 * far
+    while far - near > 1e-4 * far:
+        middle = (near + far) / 2
+        near, far = (middle, far) if kept(middle) else (near, middle)
+    return far
 
 
 def worst(value: float, contributions: Sequence[Contribution]) -> float:
@@ -197,125 +208,11 @@ def _outcome(result: Result, separation: float, least: float, p: Sequence[float]
     return OUTCOMES[2 + flat + 2 * ellipsoid]
 
 
-def gross_repeats(result: Result) -> list[str]:
-    """Labels of repeated readings that scatter far more than any weather explains."""
-    return [row.label for row in result.rows if row.scatter > GROSS]
-
-
-def diagnose(result: Result, excess: float) -> Diagnosis:
-    """What one cause alone would move the curvature by `excess` [1/m].
-
-    A tilt of the line of sight, a k, or a height at the far end, in the sights
-    of the longest line's part of the network; NaN where the design cancels it.
-    """
-    target = longest(result).reading
-    lake = [(s, row.reading) for s, row in zip(result.sensitivity, result.rows) if row.reading and row.reading.air == target.air]
-    tilt = sum(s * r.distance for s, r in lake)
-    bend = sum(s * -(r.distance**2) / 2 for s, r in lake)
-    height = sum(s for s, r in lake if r.point == target.point)
-
-    def over(slope: float, size: float) -> float:
-        return excess / slope if abs(slope) > 1e-9 * size else math.nan
-
-    reach = 2 / target.distance
-    return Diagnosis(excess * target.distance**2 / 2, over(tilt, reach), over(bend, 1.0) * REFERENCE_RADIUS, over(height, reach / target.distance))
-
-
-@dataclass(frozen=True)
-class FlatAir:
-    """The air that flat water would need: `k`, mean `gradient` [K/m], `air_minus_water` [K] at 10 m in neutral air."""
-
-    k: float
-    gradient: float
-    air_minus_water: float
-
-
-def flat_needs(result: Result) -> FlatAir:
-    """The air in which flat water would have shown what was found, all along the longest sight.
-
-    The gradient by the handbook form; gradient and difference are NaN where
-    temperature or pressure of the air is not stated.
-    """
-    sight = longest(result).reading
-    mass = result.book.airs[sight.air]
-    k = result.effective_k + diagnose(result, result.curvature.value).k
-    if not (mass.temperature and mass.pressure):
-        return FlatAir(k, math.nan, math.nan)
-    strength = air.strength_for(mass, k / REFERENCE_RADIUS, sight.distance, axis_height(result, sight.setup))
-    return FlatAir(k, float(gradient_for(k, mass.temperature.value, mass.pressure.value)), air.difference(strength))
-
-
-def _remarks(result: Result, over_flat: Result) -> tuple[str, ...]:
-    """What a reader of the verdict must know beside it."""
-    remarks = []
-    if not result.book.rule.stated:
-        remarks.append("default rule, not fixed beforehand")
-    if not result.book.water.surfaces:
-        remarks.append("no reading or height touches the water, so this is the curvature of level lines, not of the water")
-    if result.book.sealed:
-        remarks.append("the seal of the plan is not checked by this version")
-    remarks += _air_remarks(result, over_flat)
-    remarks += _idle_sights(result)
-    for label in gross_repeats(result):
-        remarks.append(f"the repeats in {label} scatter more than {GROSS:.0f} times what was stated")
-    if result.unchecked:
-        remarks.append("nothing checks " + "; ".join(result.unchecked))
-    weak = [f"{label} (a blunder of {blunder * 1000:.2g} mm would pass)" for label, blunder in result.weak if label not in result.unchecked]
-    if weak:
-        remarks.append("hardly anything checks " + "; ".join(weak))
-    copies = [h.row for i, h in enumerate(result.book.heights) if any(replace(h, row=0) == replace(o, row=0) for o in result.book.heights[:i])]
-    if copies:
-        remarks.append(f"a copy is no check: heights.csv row {', '.join(map(str, copies))} says word for word what an earlier one says")
-    idle = [f"[{section}.{name}]" for section, names in (("scale", result.book.scales), ("staff", result.book.staffs)) for name in names
-            if name not in {getattr(r, section) for r in result.book.readings}]
-    if idle:
-        remarks.append(f"no row names {', '.join(idle)}")
-    struck = [str(r.row) for r in result.book.readings if r.struck]
-    if struck:
-        remarks.append(f"struck: readings.csv row {', '.join(struck)}; {_with_struck(result)}")
-    if result.book.invented:
-        remarks.append("invented data")
-    return tuple(remarks)
-
-
-def _idle_sights(result: Result) -> list[str]:
-    """Sights that say nothing: set-ups with one point read, balanced pegs, and no sight across the water."""
-    read: dict[str, dict[str, float]] = {}
-    for row in result.rows:
-        if row.reading:
-            read.setdefault(row.reading.setup, {})[row.reading.point] = row.reading.distance
-    tied = {end for h in result.book.heights for end in (h.start, h.end)}
-    single = [setup for setup, points in read.items() if len(points) == 1 and AXIS + setup not in tied]
-    found = [f"only one point is read from set-up {', '.join(single)}, which so counts for nothing"] if single else []
-    part = components(result.book)
-    land = {setup: points for setup, points in read.items() if part[AXIS + setup] != part.get("") and setup not in single}
-    if land and all(max(points.values()) - min(points.values()) < 1 for points in land.values()):
-        found.append(f"the pegs are read at equal distances from {', '.join(land)}, which says nothing about the level: read them from close to one peg too")
-    if longest(result).reading.distance <= result.book.line.distance.value / 2:
-        found.append("no sight across the water is among the readings")
-    return found
-
-
-def _air_remarks(result: Result, over_flat: Result) -> list[str]:
-    """What the air of the longest sight rests on, and what its path would meet over flat water."""
-    name = longest(result).reading.air
-    at = next(i for i, row in enumerate(result.rows) if row.kind == "prior" and ("refraction", name) in row.terms)
-    stated = result.rows[at]
-    if not air.by_profile(result.book.airs[name]):
-        told = f"k = {stated.value * REFERENCE_RADIUS:.2f} ± {stated.u * REFERENCE_RADIUS:.2f}"
-        weak = result.solution.redundancy[at] < UNCHECKED
-        return [f"this rests on the air over the lake being as stated, {told}, which no reading tests"] if weak else []
-    thermometers = {t.thermometer for t in result.book.air_readings if t.air == name}
-    source = {0: "the stated difference of air and water, no thermometer", 1: "one thermometer alone"}.get(len(thermometers), "the thermometers")
-    shape = "shaped by the stated wind" if result.book.airs[name].wind else "assumed for a calm lake, since no wind is stated"
-    told = [f"the air over the lake bends the longest sight by k = {result.effective_k:.2f}, by {source} and a profile {shape}"]
-    met = [text for text in over_flat.warnings if "meets the water" in text]
-    return told + [text.rstrip(".") for text in result.warnings[:1]] + [f"over flat water: {text[0].lower()}{text[1:].rstrip('.')}" for text in met[:1]]
-
-
 def _with_struck(result: Result) -> str:
+    """What the verdict would be with the struck rows taken back in."""
+    if not any(r.struck for r in result.book.readings):
+        return ""
     try:
-        other = decide(adjust(with_struck(result.book)))
+        return f'with what was struck the verdict is "{decide(adjust(with_struck(result.book))).outcome}"'
     except FieldBookError:
         return "with what was struck the book contradicts itself"
-    return f"with what was struck the verdict is \"{other.outcome}\""

@@ -182,13 +182,14 @@ def target_board(flat: tuple[float, float], ellipsoid: tuple[float, float], *, f
     return ax
 
 
-def budget_bars(rows: Sequence[tuple[str, float]], *, ax: Axes | None = None) -> Axes:
+def budget_bars(rows: Sequence[tuple[str, float] | tuple[str, float, bool]], *, ax: Axes | None = None) -> Axes:
     """The uncertainty budget by cause, largest on top.
 
     Parameters
     ----------
-    rows : sequence of (label, u)
-        In the order in which to draw them; u in any one unit, stated by the caller.
+    rows : sequence of (label, u) or (label, u, averages)
+        In the order in which to draw them; u in any one unit, stated by the caller. What averages out over
+        more readings is hatched.
     ax : Axes, optional
 
     Returns
@@ -196,9 +197,12 @@ def budget_bars(rows: Sequence[tuple[str, float]], *, ax: Axes | None = None) ->
     Axes
     """
     ax = ax or plt.gca()
-    labels, values = zip(*rows)
+    labels, values = [row[0] for row in rows], [row[1] for row in rows]
     places = np.arange(len(rows))[::-1]
-    ax.barh(places, values, color=ROUND, height=0.65)
+    averages = [len(row) > 2 and row[2] for row in rows]
+    ax.barh(places, values, color=[PAPER if light else ROUND for light in averages], edgecolor=ROUND, hatch=["////" if light else "" for light in averages], height=0.65)
+    if any(averages):
+        ax.annotate("hatched: shrinks with more readings", (1, 0.02), xycoords="axes fraction", ha="right", va="bottom")
     ax.set_yticks(places, labels)
     for place, value in zip(places, values):
         ax.annotate(f"{value:.3g}", (value, place), xytext=(4, 0), textcoords="offset points", va="center")

@@ -5,9 +5,10 @@ The network without readings tells it all; this room only asks.
 
 from __future__ import annotations
 
+import functools
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from statistics import NormalDist
 
 import numpy as np
@@ -15,12 +16,14 @@ import numpy as np
 from . import refraction
 from .adjustment import Result, adjust, axis_height, longest
 from .air import by_profile, stated
-from .decision import gate
+from .decision import MISFIT, critical, gate
 from .fieldbook import compose
+from .observation import groups
 from .prediction import line_of_sight
 from .records import Air, FieldBook, Table
-from .uncertainty import BudgetRow
+from .uncertainty import NORMAL, RECTANGULAR, STUDENT, BudgetRow, Contribution, combine
 
+DRAWS = 24  # of the scatter that a plan may meet
 TESTED = "10 µrad"  # what a careful peg test leaves of a collimation error
 PROFILE_U = 0.1  # in k: what a measured profile leaves of it, where another gradient is tried
 CLEAR = 0.5  # m; a line nearer to the water than this is warned of (common practice, no source)
@@ -37,15 +40,18 @@ class Plan:
     """What a book without readings could decide.
 
     `separation` of flat water and ellipsoid in standard uncertainties, the
-    `gate` that the rule asks for, and `power`: the probability of rejecting
-    flat water where the ellipsoid holds (normal approximation).
+    `gate` that the rule asks for.
     """
 
     book: FieldBook = field(repr=False)
     result: Result = field(repr=False)
     separation: float
     gate: float
-    power: float
+
+    @functools.cached_property
+    def power(self) -> float:
+        """Probability of rejecting flat water where the ellipsoid holds, few repeats and levels at their limit included."""
+        return _power(self.result, self.gate)
 
     @property
     def go(self) -> bool:
@@ -90,8 +96,44 @@ def plan(book: FieldBook) -> Plan:
     book = blank(book)
     result, rule = adjust(book), book.rule
     separation = result.ellipsoid_curvature / result.planned_u if result.planned_u else math.inf
-    power = NormalDist().cdf(separation - NormalDist().inv_cdf(1 - rule.alpha_flat / 2))
-    return Plan(book, result, separation, gate(min(rule.alpha_flat, rule.alpha_ellipsoid), rule.power), power)
+    least = gate(min(rule.alpha_flat, rule.alpha_ellipsoid), rule.power)
+    return Plan(book, result, separation, least)
+
+
+def _power(result: Result, least: float) -> float:
+    """Probability of rejecting flat water where the ellipsoid holds, with all that `decide` will ask.
+
+    A mean over draws of the scatter that repeats will show: where it exceeds what was stated it rules, with its few
+    degrees of freedom. What is only known to be within a tolerance must reject at its limit too, and good readings
+    are taken to disagree once in a hundred.
+    """
+    rest, repeats = _spreads(result)
+    rng, found = np.random.default_rng(0), []
+    limits = np.array([c.u * math.sqrt(3) for c in rest if c.distribution == RECTANGULAR])
+    normal = math.sqrt(max(result.planned_u**2 - np.sum(limits**2) / 3, 1e-300))
+    centres = result.ellipsoid_curvature + rng.uniform(-1, 1, (512, limits.size)) @ limits
+    cdf = np.vectorize(NormalDist().cdf)
+    for _ in range(DRAWS if repeats else 1):
+        grown = [(u, dof, math.sqrt(rng.chisquare(dof) / dof)) for u, dof in repeats]
+        parts = [*rest, *(Contribution("", "", u * max(g, 1.0), STUDENT if g > 1 else NORMAL, dof if g > 1 else math.inf) for u, dof, g in grown)]
+        if result.ellipsoid_curvature < least * combine(parts):
+            found.append(0.0)
+            continue
+        needed = critical(parts, result.book.rule.alpha_flat)
+        found.append(float(np.mean(cdf((centres - needed) / normal))))
+    return math.fsum(found) / len(found) * (1 - MISFIT if result.dof else 1.0)
+
+
+def _spreads(result: Result) -> tuple[list[Contribution], list[tuple[float, int]]]:
+    """What contributes to u(κ) [1/m]: all but the scatter of repeats, and that scatter with its degrees of freedom."""
+    rest, repeats = [], []
+    sizes = [len(group) for group in groups(result.book)] + [1] * len(result.rows)
+    for row, n, s in zip(result.rows, sizes, result.sensitivity):
+        own = [replace(part, u=abs(s) * part.u) for part in row.parts]
+        scatter = [part for part in own if n > 1 and part.common_to == "each pointing"]
+        rest += [part for part in own if part not in scatter]
+        repeats += [(combine(scatter), n - 1)] if scatter else []
+    return rest, repeats
 
 
 def _clearance(lowest: float) -> str:
@@ -126,19 +168,23 @@ def as_read(result: Result) -> dict[str, float]:
     return {"length": sight.distance, "height": axis_height(result, sight.setup), "gradient": gradient, "collimation": slope * 1e6}
 
 
-def what_if(book: FieldBook, gradient: float | None = None, collimation: float | None = None) -> dict[str, object]:
-    """Changes for `adjust` that put another gradient [K/m] or collimation [µrad] in place of what the book says.
+def what_if(book: FieldBook, gradient: float | None = None, collimation: float | None = None, k: float | None = None,
+            shores: float | None = None) -> dict[str, object]:
+    """Changes for `adjust` that put another gradient [K/m] or k, collimation [µrad] or far water above near water [mm] in place of what the book says.
 
-    The uncertainty of the refraction stays as it is; a collimation is taken as a peg test would leave it.
+    Uncertainties of the refraction and of the water stay as they are; a collimation is taken as a peg test would leave it.
     """
     sight = max((r for r in book.readings if not r.struck), key=lambda r: r.distance)
     air, changes = book.airs[sight.air], {}
     if gradient is not None:
         k = float(refraction.coefficient(*_weather(air), gradient))
+    if k is not None:
         u = PROFILE_U if by_profile(air) else float(refraction.coefficient_from_curvature(stated(air).u))
         changes |= {f"air.{air.name}.gradient": None, f"air.{air.name}.k": f"{k:.6f} ± {u:.6f}"}
     if collimation is not None:
         changes |= {f"instrument.{sight.instrument}.tolerance": None, f"instrument.{sight.instrument}.collimation": f"{collimation:.3f} ± {TESTED}"}
+    if shores is not None:
+        changes["water.between_shores"] = f"{shores:.3f} ± {1000 * book.water.between_shores.u:.3f} mm"
     return changes
 
 

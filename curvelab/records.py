@@ -68,6 +68,11 @@ class Table:
         """Names of the columns, without their units."""
         return [split_header(header)[0] for header in self.headers]
 
+    def without(self, line: int) -> Table:
+        """The same table without one row, by its line in the file."""
+        kept = [(row, at) for row, at in zip(self.rows, self.lines) if at != line]
+        return replace(self, rows=tuple(row for row, _ in kept), lines=tuple(at for _, at in kept))
+
     def filled(self, column: str, cells: Iterable[str]) -> Table:
         """The same table with one column written anew."""
         at = self.columns.index(column)

@@ -9,6 +9,7 @@ from dataclasses import replace
 import numpy as np
 
 from . import refraction, units
+from .adjustment import start
 from .air import State
 from .fieldbook import compose
 from .observation import EYE, height_row, humidity_row, nominal_heights, reading_row, rows, thermometer_row
@@ -27,7 +28,7 @@ def simulate(plan: Plan | FieldBook, *, curvature: float, seed: int, truth: Mapp
     Parameters
     ----------
     plan : Plan or FieldBook
-        Readings in it are replaced; its heights and gauge are taken as true.
+        Readings in it are replaced; its heights, its gauge and the weather of its ``air.csv`` are taken as true.
     curvature : float
         True curvature of the water [1/m].
     seed : int
@@ -67,7 +68,7 @@ def _truth(book: FieldBook, curvature: float, given: dict[Unknown, float], rng: 
     """A true value for every unknown of the book."""
     at = Expansion(curvature)
     unknowns = sorted(dict.fromkeys(key for row in rows(book, at) for key in row.terms), key=lambda key: key[0] == "stability")
-    true = {CURVATURE: curvature} | nominal_heights(book) | {("gauge", str(g.row)): g.water_level for g in book.gauge}
+    true = {CURVATURE: curvature} | _weather(book, curvature) | nominal_heights(book) | {("gauge", str(g.row)): g.water_level for g in book.gauge}
     for key in unknowns:
         row = prior(book, key, replace(at, air=_states(true)))
         if row and key not in true:
@@ -82,6 +83,12 @@ def _truth(book: FieldBook, curvature: float, given: dict[Unknown, float], rng: 
     for r in sorted((r for r in book.readings if not r.struck), key=lambda r: r.distance):
         true.setdefault(("axis", r.setup), true.get(("height", r.point), 0.0) + EYE + float(rng.uniform(-0.1, 0.1)))
     return true
+
+
+def _weather(book: FieldBook, curvature: float) -> dict[Unknown, float]:
+    """The strength of each air whose temperatures the plan gives: that is the weather it is made for."""
+    measured = {t.air for t in book.air_readings}
+    return {("strength", name): state.strength for name, state in start(book, curvature).air.items() if name in measured}
 
 
 def _states(true: Mapping[Unknown, float]) -> dict[str, State]:

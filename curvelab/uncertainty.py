@@ -16,6 +16,7 @@ from statistics import NormalDist
 import numpy as np
 
 COVERAGE = NormalDist().inv_cdf(0.975)  # of a 95 % interval, in standard uncertainties
+COMMON = ("each staff", "each line height")  # shared by whatever is read with it or at it
 NORMAL, RECTANGULAR, STUDENT = "normal", "rectangular", "student t"
 
 
@@ -56,6 +57,14 @@ class BudgetRow:
     u: float
     fraction: float
     remark: str = ""
+
+    @property
+    def scope(self) -> str:
+        """Whether the error is drawn once for all readings, for each visit, or anew each time: only the last averages out."""
+        if self.common_to == "each visit":
+            return "for each visit"
+        anew = self.common_to.startswith("each") and self.common_to not in COMMON
+        return "new each time" if anew else "common to all"
 
 
 def combine(contributions: Iterable[Contribution]) -> float:

@@ -6,6 +6,7 @@ import math
 from typing import TYPE_CHECKING
 
 from . import units
+from .diagnosis import culprits, misfits
 from .instrument import in_words
 from .uncertainty import COVERAGE
 
@@ -39,7 +40,7 @@ def finding(verdict: Verdict, system: str) -> str:
             radius += f" Flat water is outside those 95 %, but the rule asks for {100 - 100 * rule.alpha_flat:g} %."
     texts = {
         "readings disagree": f"The readings over {length} contradict one another beyond their uncertainty, so they say nothing about "
-                             "the shape of the water; find the blunder first.",
+                             f"the shape of the water; find the blunder first.{_at_odds(verdict, system)}",
         "too uncertain to decide": f"Over {length} this measurement can't tell flat water from water that follows the Earth: the two lie only "
                                    f"{verdict.separation:.2f} typical errors (standard uncertainties) apart; {verdict.gate:.2f} are needed."
                                    + _explained(verdict, system),
@@ -68,7 +69,8 @@ def _explained(verdict: Verdict, system: str) -> str:
     if not math.isnan(excess.collimation):
         unit = "in per 100 ft" if system == "us" else "mm per 30 m"
         slope = f"{in_words(excess.collimation)[unit]:.{2 if system == 'us' else 1}f} {unit}"
-        causes.append(f"a line of sight tilted by {excess.collimation * 1e6:.0f} µrad ({slope})")
+        limit = {None: "", True: ", within its tolerance", False: ", more than its tolerance allows"}[excess.within_tolerance]
+        causes.append(f"a line of sight tilted by {excess.collimation * 1e6:.0f} µrad ({slope}{limit})")
     if not math.isnan(excess.k):
         stated = verdict.result.effective_k
         causes.append(f"air with k = {stated + excess.k:.2f} instead of {stated:.2f}")
@@ -78,6 +80,19 @@ def _explained(verdict: Verdict, system: str) -> str:
     told = f"is {found:.1f} times that of the ellipsoid" if found > 0 else "is negative"
     return (f" The curvature found {told}; any one of these could have made the {_offset(abs(excess.offset), system)} {side}: {', '.join(causes)}."
             if causes else "")
+
+
+def _at_odds(verdict: Verdict, system: str) -> str:
+    """The reading that fits the rest worst, and what was stated beforehand that fits worst."""
+    told = []
+    worst = next((m for m in misfits(verdict.result) if ".csv" in m.label), None)
+    if worst and abs(worst.standardised) > 2:
+        size = f"{abs(worst.movable):.1f} K" if worst.label.startswith("air.csv") else _offset(abs(worst.movable), system)
+        told.append(f" Most at odds with the rest is {worst.label}, by {abs(worst.standardised):.1f} standard uncertainties; {size} "
+                    f"{'less' if worst.movable < 0 else 'more'} would make it fit. Read it again first.")
+    if beyond := culprits(verdict.result):
+        told.append(f" Or what was stated beforehand is wrong: {beyond[0].label}.")
+    return "".join(told)
 
 
 def _worst_note(verdict: Verdict) -> str:
@@ -91,4 +106,5 @@ def numbers(verdict: Verdict) -> str:
     return (f"κ = ({kappa.value * 1e6:.4f} ± {kappa.u * 1e6:.4f})/1000 km (standard uncertainty), ellipsoid {expected * 1e6:.4f}/1000 km; "
             f"z(flat) = {verdict.z_flat:.2f}, z(ellipsoid) = {verdict.z_ellipsoid:.2f}, separation {verdict.separation:.2f} "
             f"(gate {verdict.gate:.2f}); two-sided p {verdict.p_flat:.2g} and {verdict.p_ellipsoid:.2g}, with each tolerance at its limit "
-            f"{verdict.worst_flat:.2g} and {verdict.worst_ellipsoid:.2g}; χ² = {verdict.result.chi2:.1f} for {verdict.result.dof} degrees of freedom.")
+            f"{verdict.worst_flat:.2g} and {verdict.worst_ellipsoid:.2g}; likelihood ratio of ellipsoid to flat 10^{verdict.likelihood_ratio():.1f}, with "
+            f"0.2 more in u(k) 10^{verdict.likelihood_ratio(0.2):.1f} (beside the verdict, not for it); χ² = {verdict.result.chi2:.1f} for {verdict.result.dof} degrees of freedom.")

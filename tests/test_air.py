@@ -244,7 +244,7 @@ def test_the_air_that_flat_water_would_need(strength, tmp_path):
     campaign(folder, strength, kappa=0.0)
     (folder / "air.csv").unlink()
     (folder / "site.toml").write_text(site, encoding="utf-8")
-    needs = curvelab.decision.flat_needs(curvelab.adjust(curvelab.read_fieldbook(folder)))
+    needs = curvelab.diagnosis.flat_needs(curvelab.adjust(curvelab.read_fieldbook(folder)))
     assert needs.air_minus_water == pytest.approx(strength * float(profile.logarithmic().rise(10.0)), rel=0.02)
     assert needs.k == pytest.approx(float(refraction.coefficient(15.0, 1013.25, needs.gradient)), rel=1e-9)
 

@@ -174,6 +174,17 @@ def test_a_plan_is_no_measurement():
         curvelab.decide(curvelab.adjust(planning.single_line(2000.0)))
 
 
+@pytest.mark.parametrize("pointings", [1, 2, 3])
+def test_the_power_of_a_plan_is_what_simulated_lakes_show(pointings):
+    """Two pointings are worse than one: their scatter may rule, with one degree of freedom. 120 lakes; the plan takes 24 draws."""
+    plan = curvelab.plan(planning.single_line(2000.0, pointings=pointings, gradient="-0.01 ± 0.025 K/m"))
+    found = [curvelab.decide(curvelab.adjust(curvelab.simulate(plan, curvature=plan.result.ellipsoid_curvature, seed=s))).outcome for s in range(120)]
+    share = np.mean([outcome == "flat rejected" for outcome in found])
+    spread = math.sqrt(plan.power * (1 - plan.power) * (1 / 120 + (1 / 24 if pointings == 2 else 0)))
+    assert share >= plan.power - 3.3 * spread
+    assert (plan.power < 0.75) == (pointings == 2)
+
+
 @pytest.mark.parametrize("true", ["flat", "ellipsoid"])
 def test_error_rates_over_simulated_lakes(true):
     """At most 1 % false rejections, and at least the planned power, in 150 lakes each; bounds from the binomial law."""

@@ -38,18 +38,22 @@ ROOMS = {
     "leastsquares": "rows",
     "adjustment": "refraction uncertainty air records resolve fieldbook rows priors observation leastsquares",
     "prediction": "air resolve rows leastsquares adjustment",
-    "wording": "units instrument uncertainty",
-    "decision": "refraction uncertainty air records resolve fieldbook adjustment wording",
-    "planning": "refraction uncertainty air records fieldbook adjustment prediction decision",
-    "simulation": "units refraction uncertainty air records fieldbook rows priors observation planning",
+    "diagnosis": "refraction air rows adjustment",
+    "remarks": "refraction air resolve adjustment",
+    "wording": "units instrument uncertainty diagnosis",
+    "decision": "refraction uncertainty records fieldbook adjustment diagnosis remarks wording",
+    "sceptic": "refraction uncertainty records resolve fieldbook adjustment prediction diagnosis decision",
+    "planning": "refraction uncertainty air records fieldbook observation adjustment prediction decision",
+    "simulation": "units refraction uncertainty air records fieldbook rows priors observation adjustment planning",
     "figures": "uncertainty",
     "page": "figures",
     "panels": "figures page records fieldbook adjustment prediction decision planning",
+    "sceptic_page": "figures page records adjustment decision sceptic planning",
     "rays_page": "refraction ray air figures page",
     "__init__": "",
 }
 # Third party: the rooms that may import it, None for all of them. Anything else is refused.
-LIBRARIES = {"numpy": None, "pyproj": {"ellipsoid"}, "matplotlib": {"figures", "page", "panels", "rays_page"}, "ipywidgets": {"page", "panels"}}
+LIBRARIES = {"numpy": None, "pyproj": {"ellipsoid"}, "matplotlib": {"figures", "page", "panels", "rays_page", "sceptic_page"}, "ipywidgets": {"page", "panels", "sceptic_page"}}
 ONLY_WHEN_USED = {"pyproj"}
 MACHINE_PATH = re.compile(r"(?:^|[^\w.~/-])/(?:work|tmp|root|farm|home|Users)/\w", re.MULTILINE)
 

@@ -1,0 +1,142 @@
+"""What could have made an offset: the excess as a tilt, an air or a height, and what would tell them apart."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from . import air
+from .adjustment import Result, axis_height, longest
+from .refraction import REFERENCE_RADIUS, coefficient, gradient_for
+from .rows import Row
+
+
+@dataclass(frozen=True)
+class Diagnosis:
+    """What one thing alone would explain the excess of κ over what was expected.
+
+    `offset` [m] at the target, `collimation` [rad], `k` [1] of the air by the
+    lake, `gradient` [K/m] the same as a mean temperature gradient, `height` [m]
+    of a blunder at the target: each alone moves κ by the excess, NaN where the
+    design cancels it or the weather is not stated. `limit` [rad] is the tolerance
+    of the level, NaN where none is stated. `halfway` gives what a second
+    target half-way would show of each cause [m].
+    """
+
+    offset: float
+    collimation: float
+    k: float
+    height: float
+    gradient: float
+    limit: float
+
+    @property
+    def within_tolerance(self) -> bool | None:
+        """Whether a level within its stated tolerance could have done it; None where none is stated."""
+        return None if math.isnan(self.limit + self.collimation) else abs(self.collimation) <= self.limit
+
+    @property
+    def halfway(self) -> dict[str, float]:
+        """The part of the offset [m] that a second target half-way would show if the cause were a tilt, the air, or a height slip."""
+        return {"tilt": self.offset / 2, "air": self.offset / 4, "height": 0.0}
+
+
+def diagnose(result: Result, excess: float) -> Diagnosis:
+    """What one cause alone would move the curvature by `excess` [1/m].
+
+    A tilt of the line of sight, a k, or a height at the far end, in the sights
+    of the longest line's part of the network; NaN where the design cancels it.
+    """
+    sight = longest(result).reading
+    level = result.book.instruments[sight.instrument]
+    tilt, bend, height = slopes(result)
+    reach = 2 / sight.distance
+
+    def over(slope: float, size: float) -> float:
+        return float(excess / slope) if abs(slope) > 1e-9 * size else math.nan
+
+    k = over(bend, 1.0) * REFERENCE_RADIUS
+    return Diagnosis(excess * sight.distance**2 / 2, over(tilt, reach), k, over(height, reach / sight.distance), k * _gradient_per_k(result),
+                     level.tolerance.value if level.tolerance else math.nan)
+
+
+def slopes(result: Result) -> tuple[float, float, float]:
+    """Change of κ per tilt of the line [1/m per rad], per curvature of the ray [1], per height of the target [1/m²]."""
+    target = longest(result).reading
+    lake = [(s, row.reading) for s, row in zip(result.sensitivity, result.rows) if row.reading and row.reading.air == target.air]
+    return (sum(s * r.distance for s, r in lake), sum(s * -(r.distance**2) / 2 for s, r in lake),
+            sum((s for s, r in lake if r.point == target.point), 0.0))
+
+
+def _gradient_per_k(result: Result) -> float:
+    """Mean temperature gradient [K/m] per unit of k, by the handbook form; NaN where the weather is not stated."""
+    mass = result.book.airs[longest(result).reading.air]
+    if not (mass.temperature and mass.pressure):
+        return math.nan
+    weather = mass.temperature.value, mass.pressure.value
+    return 1 / float(coefficient(*weather, 1.0) - coefficient(*weather, 0.0))
+
+
+@dataclass(frozen=True)
+class FlatAir:
+    """The air that flat water would need: `k`, mean `gradient` [K/m], `air_minus_water` [K] at 10 m in neutral air."""
+
+    k: float
+    gradient: float
+    air_minus_water: float
+
+
+def flat_needs(result: Result) -> FlatAir:
+    """The air in which flat water would have shown what was found, all along the longest sight.
+
+    The gradient by the handbook form; gradient and difference are NaN where
+    temperature or pressure of the air is not stated.
+    """
+    sight = longest(result).reading
+    mass = result.book.airs[sight.air]
+    k = result.effective_k + diagnose(result, result.curvature.value).k
+    if not (mass.temperature and mass.pressure):
+        return FlatAir(k, math.nan, math.nan)
+    strength = air.strength_for(mass, k / REFERENCE_RADIUS, sight.distance, axis_height(result, sight.setup))
+    return FlatAir(k, float(gradient_for(k, mass.temperature.value, mass.pressure.value)), air.difference(strength))
+
+
+@dataclass(frozen=True)
+class Misfit:
+    """How one reading or height fits the rest.
+
+    `residual` and `movable` in the unit of the row [m, K ...]: what was read
+    less what the rest says, and the correction that would make it fit;
+    `standardised` the residual over its own standard uncertainty; `redundancy`
+    the share of a blunder that its residual shows, 0 (nothing checks it) to 1.
+    """
+
+    label: str
+    residual: float
+    standardised: float
+    redundancy: float
+    movable: float
+
+
+def misfits(result: Result) -> list[Misfit]:
+    """Every row of the book that others check, the most at odds first.
+
+    Notes
+    -----
+    Standardised residual ``v/(u √r)``, r the redundancy number: Baarda, W.
+    (1968), A Testing Procedure for Use in Geodetic Networks (from memory).
+    Where several are beyond 3, only the first is to be believed: mend it, then
+    look again.
+    """
+    found = []
+    for row, v, r in zip(result.rows, result.solution.residuals, result.solution.redundancy):
+        if row.kind != "prior" and row.u and r > 1e-9:
+            found.append(Misfit(row.label, float(v), float(v / (row.u * math.sqrt(r))), float(r), float(-v / r)))
+    return sorted(found, key=lambda m: -abs(m.standardised))
+
+
+def culprits(result: Result) -> list[Row]:
+    """Priors that fit the rest worst: what was stated beforehand of an instrument, an air or the water, at odds beyond 3."""
+    worst = [(abs(v) / (row.u * math.sqrt(r)), row) for row, v, r in zip(result.rows, result.solution.residuals, result.solution.redundancy)
+             if row.kind == "prior" and row.u and r > 1e-9]
+    return [row for z, row in sorted(worst, key=lambda pair: -pair[0]) if z > 3]

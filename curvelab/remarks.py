@@ -1,0 +1,93 @@
+"""What a reader of the verdict must know beside it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from . import air
+from .adjustment import UNCHECKED, Result, longest
+from .refraction import REFERENCE_RADIUS
+from .resolve import AXIS, components
+
+GROSS = 6.0  # repeats that scatter so many times more than was stated hold a blunder
+
+
+def gross_repeats(result: Result) -> list[str]:
+    """Labels of repeated readings that scatter far more than any weather explains."""
+    return [row.label for row in result.rows if row.scatter > GROSS]
+
+
+def remarks(result: Result, over_flat: Result, struck: str) -> tuple[str, ...]:
+    """What a reader of the verdict must know beside it, a phrase each.
+
+    Parameters
+    ----------
+    result, over_flat : Result
+        As found, and with the rays followed over flat water.
+    struck : str
+        What taking back the struck rows would change.
+    """
+    told = []
+    if not result.book.rule.stated:
+        told.append("default rule, not fixed beforehand")
+    if not result.book.water.surfaces:
+        told.append("no reading or height touches the water, so this is the curvature of level lines, not of the water")
+    if result.book.sealed:
+        told.append("the seal of the plan is not checked by this version")
+    told += _air_remarks(result, over_flat)
+    told += _idle_sights(result)
+    for label in gross_repeats(result):
+        told.append(f"the repeats in {label} scatter more than {GROSS:.0f} times what was stated")
+    if result.unchecked:
+        told.append("nothing checks " + "; ".join(result.unchecked))
+    weak = [f"{label} (a blunder of {blunder * 1000:.2g} mm would pass)" for label, blunder in result.weak if label not in result.unchecked]
+    if weak:
+        told.append("hardly anything checks " + "; ".join(weak))
+    copies = [h.row for i, h in enumerate(result.book.heights) if any(replace(h, row=0) == replace(o, row=0) for o in result.book.heights[:i])]
+    if copies:
+        told.append(f"a copy is no check: heights.csv row {', '.join(map(str, copies))} says word for word what an earlier one says")
+    idle = [f"[{section}.{name}]" for section, names in (("scale", result.book.scales), ("staff", result.book.staffs)) for name in names
+            if name not in {getattr(r, section) for r in result.book.readings}]
+    if idle:
+        told.append(f"no row names {', '.join(idle)}")
+    rows = [str(r.row) for r in result.book.readings if r.struck]
+    if rows:
+        told.append(f"struck: readings.csv row {', '.join(rows)}; {struck}")
+    if result.book.invented:
+        told.append("invented data")
+    return tuple(told)
+
+
+def _idle_sights(result: Result) -> list[str]:
+    """Sights that say nothing: set-ups with one point read, balanced pegs, and no sight across the water."""
+    read: dict[str, dict[str, float]] = {}
+    for row in result.rows:
+        if row.reading:
+            read.setdefault(row.reading.setup, {})[row.reading.point] = row.reading.distance
+    tied = {end for h in result.book.heights for end in (h.start, h.end)}
+    single = [setup for setup, points in read.items() if len(points) == 1 and AXIS + setup not in tied]
+    found = [f"only one point is read from set-up {', '.join(single)}, which so counts for nothing"] if single else []
+    part = components(result.book)
+    land = {setup: points for setup, points in read.items() if part[AXIS + setup] != part.get("") and setup not in single}
+    if land and all(max(points.values()) - min(points.values()) < 1 for points in land.values()):
+        found.append(f"the pegs are read at equal distances from {', '.join(land)}, which says nothing about the level: read them from close to one peg too")
+    if longest(result).reading.distance <= result.book.line.distance.value / 2:
+        found.append("no sight across the water is among the readings")
+    return found
+
+
+def _air_remarks(result: Result, over_flat: Result) -> list[str]:
+    """What the air of the longest sight rests on, and what its path would meet over flat water."""
+    name = longest(result).reading.air
+    at = next(i for i, row in enumerate(result.rows) if row.kind == "prior" and ("refraction", name) in row.terms)
+    stated = result.rows[at]
+    if not air.by_profile(result.book.airs[name]):
+        told = f"k = {stated.value * REFERENCE_RADIUS:.2f} ± {stated.u * REFERENCE_RADIUS:.2f}"
+        weak = result.solution.redundancy[at] < UNCHECKED
+        return [f"this rests on the air over the lake being as stated, {told}, which no reading tests"] if weak else []
+    thermometers = {t.thermometer for t in result.book.air_readings if t.air == name}
+    source = {0: "the stated difference of air and water, no thermometer", 1: "one thermometer alone"}.get(len(thermometers), "the thermometers")
+    shape = "shaped by the stated wind" if result.book.airs[name].wind else "assumed for a calm lake, since no wind is stated"
+    told = [f"the air over the lake bends the longest sight by k = {result.effective_k:.2f}, by {source} and a profile {shape}"]
+    met = [text for text in over_flat.warnings if "meets the water" in text]
+    return told + [text.rstrip(".") for text in result.warnings[:1]] + [f"over flat water: {text[0].lower()}{text[1:].rstrip('.')}" for text in met[:1]]

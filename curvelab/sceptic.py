@@ -1,0 +1,232 @@
+"""For a hostile reader: what it would take to turn the verdict, what would have gone against it, and answers with their rows."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from statistics import NormalDist
+
+import numpy as np
+
+from .adjustment import Result, longest
+from .decision import Verdict, critical
+from .diagnosis import flat_needs, slopes
+from .fieldbook import compose
+from .prediction import line_of_sight
+from .records import FieldBook, FieldBookError, Fault
+from .refraction import REFERENCE_RADIUS
+from .resolve import AXIS
+from .uncertainty import NORMAL, Contribution
+
+OFFSET = 1e3  # mm
+
+
+@dataclass(frozen=True)
+class Flip:
+    """What one assumption would have to be, all else as it is.
+
+    `stated` ± `u` is what the book says or found, in `unit`; at `falls` the
+    verdict falls (NaN where nothing is rejected), at `flat` the water found is
+    flat; `measured_by` says which rows speak for `stated`.
+    """
+
+    assumption: str
+    unit: str
+    stated: float
+    u: float
+    falls: float
+    flat: float
+    measured_by: str
+
+    @property
+    def times(self) -> float:
+        """How many of its standard uncertainties away the verdict falls."""
+        return abs(self.falls - self.stated) / self.u if self.u else math.inf
+
+
+def thresholds(result: Result) -> tuple[float, float]:
+    """The least curvature that rejects flat water, and the largest that rejects the ellipsoid by its rule [1/m].
+
+    Where the first is above the second, there is a range between that decides nothing.
+    """
+    rule, expected = result.book.rule, result.ellipsoid_curvature
+    own = result.contributions()
+    geoid = Contribution("geoid", "this water", rule.geoid * expected, NORMAL)
+    return critical(own, rule.alpha_flat), expected - critical([*own, geoid], rule.alpha_ellipsoid)
+
+
+def against(verdict: Verdict) -> str:
+    """Which result would have gone against the presenter, in millimetres at the target."""
+    result = verdict.result
+    at = np.array([verdict.distance])
+    limits = [float(line_of_sight(result, kappa, at)[0][0]) * OFFSET for kappa in thresholds(result)]
+    found = float(line_of_sight(result, result.curvature.value, at)[0][0]) * OFFSET
+    if verdict.separation < verdict.gate:
+        return "No result of this design could have decided anything, either way: the plan does not pass its own gate."
+    return (f"The line was found {found:.0f} mm from the level mark (+ = above). Above {limits[0]:.0f} mm flat water is excluded; below {limits[1]:.0f} mm water "
+            f"that follows the Earth would have been, and the presenter would have had to say so.")
+
+
+def flips(verdict: Verdict) -> list[Flip]:
+    """For each assumption, the value at which the verdict would fall, and that at which the water found would be flat."""
+    result = verdict.result
+    sight = longest(result).reading
+    low, high = thresholds(result)
+    kappa = result.curvature.value
+    edge = low if verdict.outcome == "flat rejected" else high if verdict.outcome == "ellipsoid rejected" else math.nan
+    tilt, bend, height = slopes(result)
+    k_u = math.hypot(*(c.u for c in result.contributions() if c.cause.startswith("refraction") or c.cause in ("stability of the air", "humidity")))
+    level, shores = result.collimation[sight.instrument], result.book.water.between_shores
+    length = result.book.line.distance
+
+    def flip(name: str, unit: str, size: float, slope: float, stated: float, u: float, measured_by: str) -> list[Flip]:
+        if abs(slope) * length.value < 1e-9:
+            return []  # the design cancels it
+        falls, flat = (stated + (kappa - goal) / slope * size for goal in (edge, 0.0))
+        return [Flip(name, unit, stated, u, falls, math.nan if unit == "m" else flat, measured_by)]  # no distance makes a lake flat
+
+    return [
+        *flip("refraction along the long sights", "k", REFERENCE_RADIUS, bend, result.effective_k, k_u / abs(bend) * REFERENCE_RADIUS if bend else 0.0,
+              f"site.toml [air.{sight.air}]" + (", air.csv" if result.by_profile else "")),
+        *flip("tilt of the line of sight at the lake", "µrad", 1e6, tilt, level.value * 1e6, level.u * 1e6, _pegs(result)),
+        *flip("target lower than it was measured", "mm", OFFSET, height, 0.0, _height_u(result) * OFFSET, "heights.csv"),
+        *flip("far water above the near water", "mm", OFFSET, _slope(result, "shores"), shores.value * OFFSET, shores.u * OFFSET, "site.toml [water] between_shores"),
+        *flip("error of the long distance", "m", 1.0, _slope(result, "distance"), 0.0, length.u, "site.toml [line] distance"),
+    ]
+
+
+def _slope(result: Result, kind: str) -> float:
+    """Change of κ̂ where what these unknowns stand for is larger by one unit than was taken."""
+    return sum(s * c for s, row in zip(result.sensitivity, result.rows) if row.kind != "prior" for key, c in row.terms.items() if key[0] == kind)
+
+
+def _height_u(result: Result) -> float:
+    """Standard uncertainty [m] of what stands between the water and the target: tapes and touches."""
+    _, _, slope = slopes(result)
+    own = [c.u for c in result.contributions() if c.cause in ("taped height", "touch of the water", "tape scale")]
+    return math.hypot(*own) / abs(slope) if slope else 0.0
+
+
+def _pegs(result: Result) -> str:
+    short = [row.label.partition(":")[0] for row in result.rows if row.reading and row.reading.distance <= 100 and row.reading.air != longest(result).reading.air]
+    return f"{len(short)} peg readings" if short else "the stated tolerance alone: no peg test is in the book"
+
+
+def margin(verdict: Verdict) -> float:
+    """By how much all uncertainties could be larger before the verdict falls [-]; NaN where nothing is rejected."""
+    low, high = thresholds(verdict.result)
+    expected, kappa = verdict.result.ellipsoid_curvature, verdict.result.curvature.value
+    reach = {"flat rejected": kappa / low, "ellipsoid rejected": (expected - kappa) / (expected - high)}.get(verdict.outcome, math.nan)
+    return min(verdict.separation / verdict.gate, reach) if math.isfinite(reach) else math.nan
+
+
+@dataclass(frozen=True)
+class Answer:
+    """An objection, a short answer with this book's own numbers, and the row or test that carries it."""
+
+    objection: str
+    answer: str
+    see: str
+
+
+def answers(verdict: Verdict) -> list[Answer]:
+    """The usual objections, answered from the book at hand."""
+    return [Answer(objection, answer(verdict), see) for objection, answer, see in _OBJECTIONS]
+
+
+def _refraction(verdict: Verdict) -> str:
+    needs = flat_needs(verdict.result)
+    told = f" ({needs.gradient:+.2f} K/m all along the line)" if math.isfinite(needs.gradient) else ""
+    return (f"Light bends over flat water too, so refraction stands in both predictions. This book has k = {verdict.result.effective_k:.2f}; "
+            f"flat water would need k = {needs.k:.2f}{told} to show what was read.")
+
+
+def _level(verdict: Verdict) -> str:
+    (flat,), _ = line_of_sight(verdict.result, 0.0, np.array([verdict.distance]))
+    return ("A level makes its line square to gravity where it stands, and that is all that is used of it; what the water does far away is "
+            f"read, not assumed. Over flat water this same level would have shown {flat * OFFSET:+.0f} mm.")
+
+
+def _radius(verdict: Verdict) -> str:
+    return (f"R stands in the prediction only. The curvature found, {verdict.result.curvature.value * 1e6:.3f} per 1000 km, comes from readings, tapes and the air; "
+            f"it is {verdict.z_flat:.1f} standard uncertainties from flat, whatever R may be.")
+
+
+def _flow(verdict: Verdict) -> str:
+    shores = verdict.result.book.water.between_shores
+    slope = _slope(verdict.result, "shores")
+    needed = verdict.result.curvature.value / slope + shores.value if slope else math.nan
+    return (f"A flowing or wind-blown lake is tilted, which looks like a tilted line, not like a bowl. The budget allows {shores.u * OFFSET:.1f} mm between the shores; "
+            f"flat water would need {needed * OFFSET:.0f} mm.")
+
+
+def _picked(verdict: Verdict) -> str:
+    book = verdict.result.book
+    struck = sum(r.struck for r in book.readings)
+    rule = "The rule was written down beforehand" if book.rule.stated else "The rule was NOT written down beforehand: a fair objection"
+    return f"All {len(book.readings)} readings are in the book, {struck} of them struck with a reason and tried again unstruck. {rule}."
+
+
+def _perspective(verdict: Verdict) -> str:
+    return ("Perspective makes far things smaller; it moves nothing across a straight line. The crosshair compares two heights along one line, and how large "
+            "the target looks is not in the equation.")
+
+
+def _zoom(verdict: Verdict) -> str:
+    causes = {row.cause: row.u for row in verdict.result.offset_budget()}
+    seen = next((causes[name] for name in ("pointing", "scatter of repeats", "reading") if name in causes), math.nan)
+    return f"A telescope enlarges angles about the crosshair and can't lift what lies on it. Magnification sets how well one can point: {seen * OFFSET:.1f} mm here."
+
+
+_OBJECTIONS: tuple[tuple[str, Callable[[Verdict], str], str], ...] = (
+    ("Refraction is a fudge.", _refraction, "budget row: refraction; site.toml [air]"),
+    ("The bubble assumes a round Earth.", _level, "the observation equation; prediction for flat water"),
+    ("The radius was assumed.", _radius, "adjust(book, path=0) gives z(flat) without R"),
+    ("The lake flows.", _flow, "budget row: water between the shores"),
+    ("The readings were picked.", _picked, "readings.csv, column status; [rule] and [plan] in site.toml"),
+    ("That is perspective.", _perspective, "readings.csv: heights on a graduated board"),
+    ("That is the zoom.", _zoom, "budget rows: pointing, reading"),
+)
+
+
+def choices(book: FieldBook) -> dict[str, tuple[str, int]]:
+    """What may be left out: a label for each reading and height, and its table and line."""
+    rows = [(f"readings.csv row {r.row}: {r.setup} to {r.point}", ("readings.csv", r.row)) for r in book.readings if not r.struck and not r.planned]
+    return dict(rows + [(f"heights.csv row {h.row}: {h.start} to {h.end}", ("heights.csv", h.row)) for h in book.heights])
+
+
+def without(book: FieldBook, table: str, line: int) -> FieldBook:
+    """The same campaign without one row, and without what then says nothing: the other reading of a set-up of two.
+
+    Raises
+    ------
+    FieldBookError
+        Where there is no such row, or nothing can be said without it.
+    """
+    kept = book.tables[table]
+    if line not in kept.lines:
+        raise FieldBookError([Fault(table, line, "", "", "there is no such row to leave out")])
+    rest = [r for r in book.readings if (table, line) != ("readings.csv", r.row)]
+    tied = {end for h in book.heights for end in (h.start, h.end)}
+    points = {r.setup: {o.point for o in rest if o.setup == r.setup} for r in rest}
+    idle = [r.row for r in rest if len(points[r.setup]) == 1 and AXIS + r.setup not in tied]
+    tables = dict(book.tables) | {table: kept.without(line)}
+    for row in idle if table == "readings.csv" else ():
+        tables[table] = tables[table].without(row)
+    return compose(book.site, tables)
+
+
+def linear_sum_power(separation: float, causes: int) -> float:
+    """Power of the rule that adds the margins of all causes: |κ̂ - 0| beyond the plain sum of `causes` equal 95 % margins.
+
+    Notes
+    -----
+    Margins of equal size 1.96 u/√n each sum to 1.96 √n u: with many causes the
+    sum is far wider than the spread of the result, and a difference of
+    `separation` standard uncertainties is hardly ever found.
+
+    >>> round(linear_sum_power(3.86, 1), 2), round(linear_sum_power(3.86, 9), 2)
+    (0.97, 0.02)
+    """
+    return 1 - NormalDist().cdf(NormalDist().inv_cdf(0.975) * math.sqrt(causes) - separation)

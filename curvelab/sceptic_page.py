@@ -1,0 +1,107 @@
+"""A page for a hostile reader: change any assumption, leave a reading out, and watch the verdict."""
+
+from __future__ import annotations
+
+import html
+import math
+from collections.abc import Iterable
+
+import ipywidgets as widgets
+from matplotlib.figure import Figure
+
+from . import figures, sceptic
+from .adjustment import adjust
+from .decision import Verdict, decide
+from .page import Control, Page
+from .planning import what_if
+from .records import FieldBook
+
+NOTHING = "nothing: every row counts"
+CONTROLS = {
+    "k": Control("Refraction k", "1", -3.0, 3.0, 0.02, 0.13),
+    "collimation": Control("Tilt of the line of sight", "µrad", -200.0, 200.0, 1.0, 0.0),
+    "shores": Control("Far water above near water", "mm", -500.0, 500.0, 1.0, 0.0),
+}
+SIZE = (11.6, 4.3)  # inches at 100 dpi
+BARS = 6
+
+
+class ScepticPage(Page):
+    """What the verdict of a field book rests on, for whoever doubts it.
+
+    Parameters
+    ----------
+    book : FieldBook
+        With readings.
+
+    Attributes
+    ----------
+    left_out : Dropdown
+    verdict : Verdict
+        As the page shows it.
+    """
+
+    def __init__(self, book: FieldBook) -> None:
+        self._book, self.verdict = book, decide(adjust(book))
+        start = {flip.assumption: flip.stated for flip in sceptic.flips(self.verdict)}
+        self._stated = {"k": self.verdict.result.effective_k, "shores": book.water.between_shores.value * 1e3,
+                        "collimation": start.get("tilt of the line of sight at the lake", 0.0)}
+        self._choices = sceptic.choices(book)
+        self.left_out = widgets.Dropdown(options=[NOTHING, *self._choices], description="Leave out", layout={"width": "44em"},
+                                         style={"description_width": "8em"})
+        self.left_out.add_class("curvelab-left-out")
+        controls = {name: Control(c.label, c.unit, c.low, c.high, c.step, round(self._stated[name], 2)) for name, c in CONTROLS.items()}
+        super().__init__(controls, SIZE, ScepticPage._compute, _describe, [self.left_out])
+        self.left_out.observe(self.update, "value")
+        self.update()
+
+    def _compute(self) -> tuple[str, Iterable[str]]:
+        """Reduce the changed book, draw it, and say what became of the verdict."""
+        book = self._book
+        if self.left_out.value != NOTHING:
+            book = sceptic.without(book, *self._choices[self.left_out.value])
+        moved = {name: value for name, value in self.values.items() if abs(value - round(self._stated[name], 2)) > CONTROLS[name].step / 2}
+        self.verdict = decide(adjust(book, what_if(book, **moved)))
+        self._draw(self.verdict)
+        told = [f"{CONTROLS[name].label.lower()} had been {value:g} {CONTROLS[name].unit if name != 'k' else ''}".strip() for name, value in moved.items()]
+        told += [f"{self.left_out.value} had not been taken"] if self.left_out.value != NOTHING else []
+        asked = f"What if {' and '.join(told)}? " if told else ""
+        return f"{asked}Verdict: {self.verdict.outcome}. {self.verdict.finding}", _notes(self.verdict)
+
+    def _draw(self, verdict: Verdict) -> None:
+        """The curvature axis and the budget at the target."""
+        result = verdict.result
+        self.figure.clear()
+        grid = self.figure.add_gridspec(2, 1, height_ratios=(1, 1.7), left=0.3, right=0.97, top=0.985, bottom=0.12, hspace=0.5)
+        axes = [self.figure.add_subplot(place) for place in grid]
+        note = verdict.outcome if verdict.outcome in ("readings disagree", "too uncertain to decide") else ""
+        figures.curvature_axis(result.ellipsoid_curvature, max(result.curvature.u, result.planned_u), found=result.curvature.value, note=note, ax=axes[0])
+        rows = result.offset_budget()[:BARS]
+        figures.budget_bars([(f"{row.cause}, {row.common_to}", row.u * 1000, row.scope == "new each time") for row in rows], ax=axes[1])
+        axes[1].set_xlabel("standard uncertainty at the target [mm]")
+        axes[1].set_title("What the uncertainty is made of")
+        if result.book.invented:
+            axes[1].annotate("invented data", (1, 1), xycoords="axes fraction", ha="right", va="bottom")
+
+
+def _notes(verdict: Verdict) -> list[str]:
+    """What would turn the verdict, which result would have gone against it, and the answers."""
+    cells = [[flip.assumption, _number(flip.stated, flip.unit), _number(flip.u, flip.unit), _number(flip.falls, flip.unit), _number(flip.flat, flip.unit), flip.measured_by]
+             for flip in sceptic.flips(verdict)]
+    head = ["Assumption", "taken as", "±", "the verdict falls at", "flat water would need", "what speaks for it"]
+    rows = [f"<tr>{''.join(f'<td style=padding-right:1.2em>{html.escape(cell)}</td>' for cell in row)}</tr>" for row in [head, *cells]]
+    told = [f"<dt><b>{html.escape(a.objection)}</b></dt><dd>{html.escape(a.answer)} <i>See: {html.escape(a.see)}.</i></dd>" for a in sceptic.answers(verdict)]
+    return [f"<p>{html.escape(sceptic.against(verdict))}</p><table>{''.join(rows)}</table><dl>{''.join(told)}</dl>"]
+
+
+def _number(value: float, unit: str) -> str:
+    """A number with its unit, or a dash."""
+    return "–" if not math.isfinite(value) else f"{value:.2f}" if unit == "k" else f"{value:.1f} {unit}"
+
+
+def _describe(figure: Figure) -> str:
+    """What the picture shows, read back from its artists."""
+    axis, bars = figures.named(figure.axes[0]), figure.axes[1]
+    largest = bars.get_yticklabels()[0].get_text()
+    return (f"found {axis['found'].get_xdata()[0]:.4f} per 1000 km, ellipsoid {axis['ellipsoid'].get_xdata()[0]:.4f}; "
+            f"largest part {largest}, {bars.patches[0].get_width():.1f} mm")
