@@ -20,6 +20,7 @@ from .priors import prior
 from .records import Fault, FieldBook, FieldBookError, nearest
 from .refraction import REFERENCE_RADIUS
 from .resolve import AXIS, LONG, components
+from .sealing import digest, opened
 from .rows import BENDING, CURVATURE, PROFILED, Expansion, Row
 from .uncertainty import BudgetRow, Contribution, budget, chi2_tail
 
@@ -170,7 +171,14 @@ def adjust(book: FieldBook, changes: Mapping[str, object] | None = None, *,
             break
     return Result(book, tuple(found), solution, solution.estimate(CURVATURE), _named(book, solution, "collimation"),
                   _named(book, solution, "refraction"), _heights(book, solution),
-                  plan.estimate(CURVATURE).u, expected)
+                  _planned_u(book, plan), expected)
+
+
+def _planned_u(book: FieldBook, plan: Solution) -> float:
+    """u(κ) as planned [1/m]: of the sealed plan where the book carries out one, else of the same rows without their scatter."""
+    if book.sealed and book.sealed_plan and digest(book.sealed_plan) == book.sealed.lower():
+        return adjust(opened(book.sealed_plan)).planned_u
+    return plan.estimate(CURVATURE).u
 
 
 def start(book: FieldBook, curvature: float, path: float | None = None) -> Expansion:

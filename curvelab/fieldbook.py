@@ -8,12 +8,15 @@ from __future__ import annotations
 
 import copy
 import csv
+import io
 import json
 from collections.abc import Mapping
 from pathlib import Path
 
 from . import parsing, resolve, schema, sense
 from .records import Air, Fault, FieldBook, FieldBookError, Rule, Table, nearest
+
+SEALED_PLAN = "sealed_plan.txt"  # beside the book, the text that [plan] sealed is the seal of
 
 
 def read_fieldbook(folder: str | Path) -> FieldBook:
@@ -51,11 +54,12 @@ def read_fieldbook(folder: str | Path) -> FieldBook:
             text = parsing.text(folder / name, faults)
             if text is not None:
                 tables[name] = parsing.table(name, text, faults)
+    sealed = parsing.text(folder / SEALED_PLAN, faults) if (folder / SEALED_PLAN).exists() else ""
     _raise(faults)
-    return compose(site, tables)
+    return compose(site, tables, sealed)
 
 
-def compose(site: dict[str, object], tables: dict[str, Table]) -> FieldBook:
+def compose(site: dict[str, object], tables: dict[str, Table], sealed_plan: str = "") -> FieldBook:
     """A field book from what stands in its files.
 
     Parameters
@@ -64,6 +68,8 @@ def compose(site: dict[str, object], tables: dict[str, Table]) -> FieldBook:
         The contents of ``site.toml``.
     tables : dict of Table
         By file name.
+    sealed_plan : str
+        The text of the plan that was sealed before, if any.
 
     Raises
     ------
@@ -85,7 +91,8 @@ def compose(site: dict[str, object], tables: dict[str, Table]) -> FieldBook:
     book = FieldBook(
         site=copy.deepcopy(site), tables=dict(tables), title=about.get("title", "untitled"),
         invented=about.get("invented", False), private=about.get("private", False),
-        sealed=sections["plan"].get("sealed", ""),
+        sealed=sections["plan"].get("sealed", ""), sealed_plan=sealed_plan,
+        blind=sense.blind(sections["plan"], records["readings.csv"], faults),
         line=line, instruments=instruments, airs=air,
         water=sense.water(sections["water"], records["points.csv"], line.distance.value, faults),
         tapes={name: v["scale"] for name, v in sections["tape"].items()},
@@ -96,7 +103,7 @@ def compose(site: dict[str, object], tables: dict[str, Table]) -> FieldBook:
                   rule["geoid"].value, not any(rule[key].default for key in ("alpha_flat", "alpha_ellipsoid", "power"))),
         readings=records["readings.csv"], heights=records["heights.csv"], gauge=records["gauge.csv"],
         air_readings=records["air.csv"], points=records["points.csv"])
-    book = resolve.filled(book)
+    book = resolve.unblinded(resolve.filled(book))
     sense.check(book, faults)
     book = resolve.with_airs(book, faults)
     _raise(faults)
@@ -131,13 +138,13 @@ def with_changes(book: FieldBook, changes: Mapping[str, object]) -> FieldBook:
         table[key or section] = value
         if value is None:
             del table[key or section]
-    return compose(site, book.tables)
+    return compose(site, book.tables, book.sealed_plan)
 
 
 def with_struck(book: FieldBook) -> FieldBook:
     """The same campaign with its struck rows taken back in."""
     table = book.tables["readings.csv"]
-    return compose(book.site, book.tables | {"readings.csv": table.filled("status", [""] * len(table.rows))})
+    return compose(book.site, book.tables | {"readings.csv": table.filled("status", [""] * len(table.rows))}, book.sealed_plan)
 
 
 def write_fieldbook(book: FieldBook, folder: str | Path) -> Path:
@@ -149,16 +156,24 @@ def write_fieldbook(book: FieldBook, folder: str | Path) -> Path:
         Where the folder already holds one of the files.
     """
     folder = Path(folder)
-    present = [name for name in ("site.toml", *schema.TABLES) if (folder / name).exists()]
+    present = [name for name in ("site.toml", *schema.TABLES, SEALED_PLAN) if (folder / name).exists()]
     if present:
         raise FileExistsError(f"{folder.name} already holds {', '.join(present)}; give a new folder")
     folder.mkdir(parents=True, exist_ok=True)
     with (folder / "site.toml").open("x", encoding="utf-8") as out:
-        out.write(_toml(book.site))
-    for name, table in book.tables.items():
+        out.write(toml_text(book.site))
+    texts = {name: csv_text(table) for name, table in book.tables.items()} | ({SEALED_PLAN: book.sealed_plan} if book.sealed_plan else {})
+    for name, text in texts.items():
         with (folder / name).open("x", encoding="utf-8", newline="") as out:
-            csv.writer(out, lineterminator="\n").writerows([table.headers, *table.rows])
+            out.write(text)
     return folder
+
+
+def csv_text(table: Table) -> str:
+    """A table as the text of its file."""
+    out = io.StringIO()
+    csv.writer(out, lineterminator="\n").writerows([table.headers, *table.rows])
+    return out.getvalue()
 
 
 def _raise(faults: list[Fault]) -> None:
@@ -166,14 +181,14 @@ def _raise(faults: list[Fault]) -> None:
         raise FieldBookError(faults)
 
 
-def _toml(site: Mapping[str, object], prefix: str = "") -> str:
+def toml_text(site: Mapping[str, object], prefix: str = "") -> str:
     """A dictionary of plain values and tables as TOML."""
     lines = [f"{_toml_key(key)} = {_toml_value(value)}" for key, value in site.items() if not isinstance(value, dict)]
     text = "".join(f"{line}\n" for line in lines)
     for key, value in site.items():
         if isinstance(value, dict):
             path = f"{prefix}{_toml_key(key)}"
-            inner = _toml(value, f"{path}.")
+            inner = toml_text(value, f"{path}.")
             nested = all(isinstance(v, dict) for v in value.values()) and value
             text += inner if nested else f"\n[{path}]\n{inner}"
     return text

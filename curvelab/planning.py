@@ -5,10 +5,12 @@ The network without readings tells it all; this room only asks.
 
 from __future__ import annotations
 
+import datetime
 import functools
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from pathlib import Path
 from statistics import NormalDist
 
 import numpy as np
@@ -21,6 +23,7 @@ from .fieldbook import compose
 from .observation import groups
 from .prediction import line_of_sight
 from .records import Air, FieldBook, Table
+from .sealing import digest, plan_text, write_sealed
 from .uncertainty import NORMAL, RECTANGULAR, STUDENT, BudgetRow, Contribution, combine
 
 DRAWS = 24  # of the scatter that a plan may meet
@@ -76,6 +79,16 @@ class Plan:
                 f"follows the Earth {_side(ellipsoid)} it. {verdict}: they lie {self.separation:.2f} typical errors (standard uncertainties) apart, and "
                 f"{self.gate:.2f} are needed.{_clearance(lowest)}")
 
+    def predictions(self) -> list[str]:
+        """What either hypothesis predicts for the longest sight, and what the rule will ask, a line each."""
+        at, rule = np.array([longest(self.result).reading.distance]), self.book.rule
+        lines = []
+        for name, kappa in (("flat water", 0.0), ("water that follows the ellipsoid", self.result.ellipsoid_curvature)):
+            offset, u = (float(value[0]) for value in line_of_sight(self.result, kappa, at))
+            lines.append(f"{name}: line of sight {offset * 1000:+.1f} mm from the level of the instrument at {at[0]:.0f} m, standard uncertainty {u * 1000:.1f} mm")
+        return [*lines, f"separation {self.separation:.2f}, gate {self.gate:.2f}",
+                f"rule: flat rejected in error at most {rule.alpha_flat:g}, ellipsoid {rule.alpha_ellipsoid:g}, power {rule.power:g}"]
+
     def budget(self) -> list[BudgetRow]:
         """The planned uncertainty of κ by cause [1/m]."""
         return self.result.budget()
@@ -98,6 +111,26 @@ def plan(book: FieldBook) -> Plan:
     separation = result.ellipsoid_curvature / result.planned_u if result.planned_u else math.inf
     least = gate(min(rule.alpha_flat, rule.alpha_ellipsoid), rule.power)
     return Plan(book, result, separation, least)
+
+
+def seal(plan: Plan, folder: str | Path, time: datetime.datetime | None = None) -> str:
+    """Seal a plan: write its canonical text into a folder, and return the seal for ``[plan] sealed`` of the book.
+
+    Parameters
+    ----------
+    plan : Plan
+    folder : path
+        Gets ``sealed_plan.txt``, with no coordinates in it; never overwritten.
+    time : datetime, optional
+        With its offset; now, when left out.
+
+    Raises
+    ------
+    FileExistsError
+    """
+    text = plan_text(plan.book, plan.predictions(), time or datetime.datetime.now().astimezone())
+    write_sealed(text, folder)
+    return digest(text)
 
 
 def _power(result: Result, least: float) -> float:

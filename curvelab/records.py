@@ -81,11 +81,11 @@ class Table:
 
 @dataclass(frozen=True)
 class Line:
-    """The sightline: longest sight [m], its mid-latitude and azimuth [degrees]."""
+    """The sightline: longest sight [m], its mid-latitude and azimuth [degrees], which no printed form gives away."""
 
     distance: Stated
-    latitude: float
-    azimuth: float
+    latitude: float = field(repr=False)
+    azimuth: float = field(repr=False)
 
 
 @dataclass(frozen=True)
@@ -227,6 +227,20 @@ class Point:
 
 
 @dataclass(frozen=True)
+class Blind:
+    """A target moved by a secret offset: the commitment, the point, and offset [m] and salt once they are revealed."""
+
+    commitment: str = ""
+    point: str = ""
+    offset: float | None = None
+
+    @property
+    def hidden(self) -> bool:
+        """Whether the offset is still a secret."""
+        return bool(self.commitment) and self.offset is None
+
+
+@dataclass(frozen=True)
 class FieldBook:
     """A campaign: what was written down, checked for sense and turned into SI.
 
@@ -240,6 +254,8 @@ class FieldBook:
     invented: bool
     private: bool
     sealed: str
+    blind: Blind
+    sealed_plan: str = field(repr=False)
     line: Line
     instruments: dict[str, Instrument]
     airs: dict[str, Air]

@@ -8,6 +8,7 @@ from . import air
 from .adjustment import UNCHECKED, Result, longest
 from .refraction import REFERENCE_RADIUS
 from .resolve import AXIS, components
+from .sealing import departures
 
 GROSS = 6.0  # repeats that scatter so many times more than was stated hold a blunder
 
@@ -33,7 +34,10 @@ def remarks(result: Result, over_flat: Result, struck: str) -> tuple[str, ...]:
     if not result.book.water.surfaces:
         told.append("no reading or height touches the water, so this is the curvature of level lines, not of the water")
     if result.book.sealed:
-        told.append("the seal of the plan is not checked by this version")
+        kept = departures(result.book)
+        told.append("departures from the sealed plan: " + "; ".join(kept) if kept else "the sealed plan was kept to")
+    if result.book.blind.hidden:
+        told.append(f"the blind offset of {result.book.blind.point} is not revealed yet: until then the target stands where nobody knows, and this verdict means nothing")
     told += _air_remarks(result, over_flat)
     told += _idle_sights(result)
     for label in gross_repeats(result):

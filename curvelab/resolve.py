@@ -26,6 +26,14 @@ def filled(book: FieldBook) -> FieldBook:
     return dataclasses.replace(book, readings=tuple(readings), heights=tuple(heights), air_readings=tuple(temperatures))
 
 
+def unblinded(book: FieldBook) -> FieldBook:
+    """Readings of a blind target above the height that is written down, once its offset is revealed."""
+    if book.blind.offset is None:
+        return book
+    readings = [dataclasses.replace(r, reading=r.reading + book.blind.offset) if r.point == book.blind.point else r for r in book.readings]
+    return dataclasses.replace(book, readings=tuple(readings))
+
+
 def components(book: FieldBook) -> dict[str, str]:
     """Which set-ups and points hang together: node -> a representative.
 

@@ -96,7 +96,7 @@ SECTIONS: dict[str, dict[str, Key]] = {
     "staff": {"zero": Key("length", "±")},
     "rule": {"alpha_flat": Key("float"), "alpha_ellipsoid": Key("float"), "power": Key("float"),
              "geoid": Key("ratio")},
-    "plan": {"sealed": Key("text")},
+    "plan": {"sealed": Key("text"), "blind": Key("text"), "blind_point": Key("text"), "blind_offset": Key("text"), "blind_salt": Key("text")},
 }
 
 # Sections with one table per name ([instrument.A]); the others stand alone.

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import datetime
+import hashlib
 import math
 from collections import defaultdict
 from collections.abc import Mapping
 
-from . import ellipsoid, instrument as level, schema
-from .records import Fault, FieldBook, Instrument, Line, Point, Reading, Stated, Water, nearest
+from . import ellipsoid, instrument as level, schema, units
+from .records import Blind, Fault, FieldBook, Instrument, Line, Point, Reading, Stated, Water, nearest
 from .resolve import AXIS, LONG
 
 HIGHEST = 50.0  # m; beyond any staff or target
@@ -126,6 +127,32 @@ def water(values: Mapping[str, object], points: tuple[Point, ...], distance: flo
                                 "surfaces in site.toml are near shore first, and a position lies between the shores"))
     between = values.get("between_shores") or Stated(0.0, schema.DEFAULT_SHORES_PER_METRE * distance, True)
     return Water(places, values["touch"], values["touch_common"], between)
+
+
+def blind(values: Mapping[str, object], readings: tuple[Reading, ...], faults: list[Fault]) -> Blind:
+    """The blind target of the section ``[plan]``: what is revealed must match what was committed to."""
+    told = {key: values[f"blind_{key}"] for key in ("point", "offset", "salt") if f"blind_{key}" in values}
+    if "blind" not in values:
+        if told:
+            faults.append(Fault("site.toml", None, "plan.blind", "", "the commitment to the blind offset is missing: blind = its 64 digits"))
+        return Blind()
+
+    def fault(key: str, value: str, remedy: str) -> Blind:
+        faults.append(Fault("site.toml", None, f"plan.blind_{key}", value, remedy))
+        return Blind()
+
+    if told.get("point") not in {r.point for r in readings}:
+        return fault("point", str(told.get("point", "")), f"name the point that was moved{nearest(str(told.get('point', '')), {r.point for r in readings})}")
+    if ("offset" in told) != ("salt" in told):
+        return fault("salt", "", "offset and salt are revealed together")
+    if "offset" not in told:
+        return Blind(values["blind"], told["point"])
+    if hashlib.sha256(f"{told['salt']}\n{told['offset']}".encode()).hexdigest() != values["blind"].lower():
+        return fault("offset", told["offset"], "offset and salt are not those that were committed to")
+    try:
+        return Blind(values["blind"], told["point"], units.parse(told["offset"], "length").value)
+    except ValueError as error:
+        return fault("offset", told["offset"], str(error))
 
 
 def check(book: FieldBook, faults: list[Fault]) -> None:
