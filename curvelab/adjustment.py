@@ -205,7 +205,7 @@ def _moved(at: Expansion, solution: Solution, book: FieldBook) -> Expansion:
 def _states(solution: Solution) -> dict[str, State]:
     """The state of each air with a profile."""
     found = [solution.named(kind) for kind in PROFILED]
-    return {name: State(*(values.get(name, 0.0) for values in found)) for name in found[0]}
+    return {name: State(*(values.get(name, 0.0) for values in found), solution.estimate(("strength", name)).u) for name in found[0]}
 
 
 def _named(book: FieldBook, solution: Solution, kind: str) -> dict[str, Estimate]:

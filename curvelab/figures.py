@@ -182,6 +182,29 @@ def target_board(flat: tuple[float, float], ellipsoid: tuple[float, float], *, f
     return ax
 
 
+def separation_map(xs: np.ndarray, ys: np.ndarray, separation: np.ndarray, gate: float, *, ax: Axes | None = None) -> Axes:
+    """Lines of equal separation over two choices; what passes the gate is shaded.
+
+    Parameters
+    ----------
+    xs, ys : arrays (n,), (m,)
+        In units that the caller writes on the axes.
+    separation : array (m, n)
+    gate : float
+        Least separation that decides.
+    ax : Axes, optional
+
+    Returns
+    -------
+    Axes
+    """
+    ax = ax or plt.gca()
+    ax.contourf(xs, ys, separation, levels=[gate, 1e9], colors=[ROUND], alpha=0.22)
+    lines = ax.contour(xs, ys, separation, levels=[1.0, 2.0, gate, 6.0, 10.0], colors=FOUND, linewidths=[1, 1, 2.5, 1, 1])
+    ax.clabel(lines, fmt=lambda value: f"go: {value:.2f}" if abs(value - gate) < 1e-9 else f"{value:g}")
+    return ax
+
+
 def budget_bars(rows: Sequence[tuple[str, float] | tuple[str, float, bool]], *, ax: Axes | None = None) -> Axes:
     """The uncertainty budget by cause, largest on top.
 

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from . import gum
-from .numbers import Array
+from .numbers import Array, checked
 from .uncertainty import NORMAL, RECTANGULAR, STUDENT, Contribution
 
 CHUNK = 8_000  # draws of an input at a time: they stay in the cache, and sums of them in one thread
@@ -26,8 +26,8 @@ class MonteCarlo:
     """A result by Monte Carlo: mean, standard uncertainty, and two intervals of the coverage probability.
 
     `symmetric` leaves out as much below as above; `shortest` has the same probability. With 10⁶
-    trials and 95 %, the end points of the first are good to 0.01 u, those of the second to 0.02 u,
-    and not at all along a density that is flat there, where many intervals are as short.
+    trials and 95 % of a result that is nearly normal, the end points of the first are good to 0.01 u
+    and those of the second to 0.02 u. Where the density is flat, many intervals are as short.
     """
 
     mean: float
@@ -105,9 +105,9 @@ def summary(results: ArrayLike, probability: float = 0.95) -> MonteCarlo:
     >>> summary(range(1, 1001)).symmetric
     (25.0, 975.0)
     """
-    values = np.asarray(results, dtype=float)
-    shift = float(values.flat[0]) if values.size else 0.0
-    return _summarised(values.ravel() - shift, shift, probability)
+    values = checked("result", results, -math.inf, math.inf, "finite numbers only").ravel()
+    shift = float(values[0]) if values.size else 0.0
+    return _summarised(values - shift, shift, probability)
 
 
 def validate(linear: gum.Linear, monte_carlo: MonteCarlo, digits: int = 2, *, shortest: bool = False) -> Validation:
@@ -147,7 +147,8 @@ def _deviations(
             raise ValueError(f"the model returned shape {values.shape} for {rows[0].size} draws of each input: "
                              "give a function of arrays that returns one result for each draw")
         shift = float(values[0]) if shift is None else shift
-        np.subtract(values, shift, out=results[start:start + values.size])
+        with np.errstate(invalid="ignore"):  # infinite results are refused with the NaN that they leave
+            np.subtract(values, shift, out=results[start:start + values.size])
         start += values.size
     return results, shift or 0.0
 

@@ -15,11 +15,12 @@ from statistics import NormalDist
 
 import numpy as np
 
-from . import refraction
+from . import lake, refraction
 from .adjustment import Result, adjust, axis_height, longest
 from .air import by_profile, stated
 from .decision import MISFIT, critical, gate
 from .fieldbook import compose
+from .instrument import ARCSECOND
 from .observation import groups
 from .prediction import line_of_sight
 from .records import Air, FieldBook, Table
@@ -53,7 +54,10 @@ class Plan:
 
     @functools.cached_property
     def power(self) -> float:
-        """Probability of rejecting flat water where the ellipsoid holds, few repeats and levels at their limit included."""
+        """Probability of rejecting flat water where the ellipsoid holds, few repeats and levels at their limit included.
+
+        That of the test: below its gate a plan decides nothing, whatever its power.
+        """
         return _power(self.result, self.gate)
 
     @property
@@ -92,6 +96,43 @@ class Plan:
     def budget(self) -> list[BudgetRow]:
         """The planned uncertainty of κ by cause [1/m]."""
         return self.result.budget()
+
+
+def checklist(planned: Plan, depth: float | None = None) -> list[str]:
+    """What to know of the line and to do on the day, a sentence each: prediction, target, water, air, cautions.
+
+    Parameters
+    ----------
+    planned : Plan
+    depth : float, optional
+        Mean depth of the lake [m], for the time over which to average its level.
+    """
+    book, result = planned.book, planned.result
+    sight = longest(result).reading
+    radius, level = 1 / result.ellipsoid_curvature, book.instruments[sight.instrument]
+    apart = sight.distance / 2 / radius
+    finest = level.pointing.value * sight.distance
+    told = [f"Radius of curvature along the line {radius / 1000:.0f} km, {100 * (radius / refraction.REFERENCE_RADIUS - 1):+.2f} % from the 6371 km of handbooks.",
+            f"Flat and curved water differ by {apart * sight.distance * 1000:.0f} mm at the target: {apart / ARCSECOND:.1f} arcseconds as seen from the instrument.",
+            f"The telescope points to {finest * 1000:.0f} mm there: draw stripes of {_stripe(finest) * 1000:.0f} mm or more on a board of {_board(planned):.1f} m."]
+    if depth:
+        period = float(lake.seiche_period(sight.distance, depth))
+        told.append(f"The lake may swing with a period of {period / 60:.0f} minutes or so: read the water over {2 * period / 60:.0f} minutes, or on both shores at once.")
+    told.append("Measure when air and water are equally warm, or in a breeze; noon sun and calm evenings bend light most.")
+    return told + list(CAUTIONS)
+
+
+def _stripe(finest: float) -> float:
+    """Width of a stripe that is seen well [m]: three times what can be pointed at, to 5 mm."""
+    return max(0.005, math.ceil(3 * finest / 0.005) * 0.005)
+
+
+def _board(planned: Plan) -> float:
+    """Height of a board that holds both predictions and their bands [m], to 0.1 m."""
+    at = np.array([longest(planned.result).reading.distance])
+    ends = [offset[0] + side * 2 * u[0] for kappa in (0.0, planned.result.ellipsoid_curvature)
+            for offset, u in [line_of_sight(planned.result, kappa, at)] for side in (-1, 1)]
+    return math.ceil(10 * (max(*ends, 0.0) - min(*ends, 0.0)) + 1) / 10
 
 
 def plan(book: FieldBook) -> Plan:
@@ -149,8 +190,8 @@ def _power(result: Result, least: float) -> float:
     for _ in range(DRAWS if repeats else 1):
         grown = [(u, dof, math.sqrt(rng.chisquare(dof) / dof)) for u, dof in repeats]
         parts = [*rest, *(Contribution("", "", u * max(g, 1.0), STUDENT if g > 1 else NORMAL, dof if g > 1 else math.inf) for u, dof, g in grown)]
-        if result.ellipsoid_curvature < least * combine(parts):
-            found.append(0.0)
+        if result.ellipsoid_curvature < least * combine(parts) and result.ellipsoid_curvature >= least * result.planned_u:
+            found.append(0.0)  # the plan passed its gate, and this scatter does not
             continue
         needed = critical(parts, result.book.rule.alpha_flat)
         found.append(float(np.mean(cdf((centres - needed) / normal))))

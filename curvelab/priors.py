@@ -19,8 +19,8 @@ def prior(book: FieldBook, key: Unknown, at: Expansion | None = None) -> Row | N
     if kind in ("curvature", "axis", "height", "water level"):
         return None
     if kind == "stability":
-        strength = at.air.get(name, air.State()).strength if at else 0.0
-        stated, slope = air.stability_prior(book.airs[name], strength)
+        state = at.air.get(name, air.State()) if at else air.State()
+        strength, (stated, slope) = state.strength, air.stability_prior(book.airs[name], state.strength, state.strength_u)
         row = _prior(key, "stability of the air", f"air {name}", stated)
         return replace(row, terms=row.terms | {("strength", name): -slope}, value=stated.value - slope * strength)
     if kind == "water temperature" and not book.airs[name].water_temperature:

@@ -19,6 +19,7 @@ from .records import AirReading, FieldBook, Table
 from .rows import CURVATURE, PROFILED, Expansion, Row, Unknown
 from .uncertainty import RECTANGULAR, Contribution
 
+CHUNK = 4096  # campaigns drawn at a time
 
 
 def simulate(plan: Plan | FieldBook, *, curvature: float, seed: int, truth: Mapping[str, float] | None = None,
@@ -62,6 +63,38 @@ def simulate(plan: Plan | FieldBook, *, curvature: float, seed: int, truth: Mapp
         if name in tables and column in tables[name].columns:
             tables[name] = _filled(tables[name], column, values, cell_unit)
     return compose(book.site, tables)
+
+
+def campaigns(plan: Plan, curvature: float, count: int, seed: int, *, tails: float = math.inf, blunders: float = 0.0) -> np.ndarray:
+    """Curvatures that many campaigns of one design would find [1/m], by the sensitivities of its plan.
+
+    Parameters
+    ----------
+    plan : Plan
+    curvature : float
+        True curvature of the water [1/m].
+    count, seed : int
+        How many; of numpy's SFC64 generator.
+    tails : float
+        Degrees of freedom of the errors (3: heavy tails, of the same standard deviation); infinite for those that the plan states.
+    blunders : float
+        Probability that a reading carries a blunder of ten times its standard uncertainty.
+
+    Returns
+    -------
+    array (count,)
+    """
+    parts = plan.result.contributions()
+    flat = np.array([math.sqrt(3) * part.u for part in parts if part.distribution == RECTANGULAR])
+    rest = np.array([part.u for part in parts if part.distribution != RECTANGULAR])
+    rng, found = np.random.Generator(np.random.SFC64(seed)), np.empty(count)
+    for at in range(0, count, CHUNK):
+        n = min(CHUNK, count - at)
+        errors = rng.standard_normal((rest.size, n)) if math.isinf(tails) else rng.standard_t(tails, (rest.size, n)) * math.sqrt(1 - 2 / tails)
+        if blunders:
+            errors += 10 * (rng.random(errors.shape) < blunders) * rng.choice((-1, 1), errors.shape)
+        found[at:at + n] = curvature + rest @ errors + flat @ (2 * rng.random((flat.size, n)) - 1)
+    return found
 
 
 def _truth(book: FieldBook, curvature: float, given: dict[Unknown, float], rng: np.random.Generator) -> dict[Unknown, float]:

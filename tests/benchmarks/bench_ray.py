@@ -1,10 +1,13 @@
 """Time to follow 512 lines of sight: medians of ratios over interleaved rounds. Run it by hand, on a quiet machine."""
 
+import sys
 import time
+from pathlib import Path
 
 import numpy as np
 from scipy.integrate import solve_ivp
 
+sys.path.insert(0, str(Path(__file__).parents[2]))
 from curvelab.ray import follow
 
 LINES, NODES, ROUNDS, KAPPA = 512, 8, 200, 1 / 6_371_000
@@ -33,7 +36,7 @@ def seconds(work):
 
 
 def main():
-    """Print a row for every distance and profile."""
+    """Print a row for every distance and profile, and the time for one line."""
     nodes = np.repeat(HEIGHTS[:, None], NODES, 1)
     print("follow: ms, over one profile at 8 nodes a line, solve_ivp over follow, largest difference at the far end")
     for distance in (500.0, 2000.0, 10_000.0):
@@ -47,6 +50,8 @@ def main():
             apart = np.abs(works[1]().end - works[2]()).max()
             print(f"{distance:6.0f} m  {name:24} {np.median(ours) * 1e3:6.3f} ms {np.median(ours / profile):6.1f} x "
                   f"{np.median(theirs / ours):6.1f} x {apart:8.1e} m")
+        one = [seconds(lambda chi=chi, d=distance: follow(d, 1.5, curvature=KAPPA, chi=chi)) for _ in range(ROUNDS)]
+        print(f"{distance:6.0f} m  one line {np.median(one) * 1e3:21.3f} ms")
 
 
 if __name__ == "__main__":
