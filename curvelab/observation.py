@@ -25,7 +25,7 @@ import numpy as np
 from . import air, ellipsoid, ray, refraction, schema, units, water
 from .priors import prior, remark
 from .records import AirReading, FieldBook, Height, Reading, Stated
-from .resolve import AXIS, LONG, components
+from .resolve import AXIS, LONG, components, gauge_of
 from .rows import CURVATURE, Expansion, Row, Unknown
 from .uncertainty import STUDENT, Contribution, combine
 
@@ -281,10 +281,11 @@ def _height_terms(point: str, visit: str, times: list[float | None], book: Field
     if book.water.surfaces[point]:
         terms["shores", visit] = book.water.surfaces[point]
     if book.gauge and times[0] is not None:
-        weights = np.array([water.level_weights(np.array([g.time for g in book.gauge]), t) for t in times])
-        weights[:, 0] -= 1.0
-        changes = list(weights @ np.array([g.water_level for g in book.gauge]))
-        terms |= {("gauge", str(g.row)): w for g, w in zip(book.gauge, weights.mean(axis=0)) if w}
+        record = gauge_of(book, point)
+        weights = np.array([water.level_weights(np.array([g.time for g in record]), t) for t in times])
+        weights[:, 0] -= 1.0  # H = 0 is the water at the first row of its gauge
+        changes = list(weights @ np.array([g.water_level for g in record]))
+        terms |= {("gauge", str(g.row)): w for g, w in zip(record, weights.mean(axis=0)) if w}
     elif not book.gauge and visit != _first_water_visit(book):
         terms["water level", visit] = 1.0
     return terms, changes

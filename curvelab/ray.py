@@ -128,8 +128,7 @@ def follow(
             rate, moved = min(max(move / moved, lasting), 1.0) if moved else 1.0, move
             if move * rate <= settled:
                 break
-        left = rate * (move if rate * move <= settled else change.max(0))
-        ends = tail.dot(bends)
+        left, ends = rate * change.max(0), tail.dot(bends)
         error = left + np.add.reduce(ends * ends)
         wrong = ~((left if segments else error) <= resolved)
         if wrong.any():

@@ -9,6 +9,7 @@ from .adjustment import UNCHECKED, Result, longest
 from .refraction import REFERENCE_RADIUS
 from .resolve import AXIS, components
 from .sealing import departures
+from .suspicion import suspicions
 
 GROSS = 6.0  # repeats that scatter so many times more than was stated hold a blunder
 
@@ -39,7 +40,7 @@ def remarks(result: Result, over_flat: Result, struck: str) -> tuple[str, ...]:
     if result.book.blind.hidden:
         told.append(f"the blind offset of {result.book.blind.point} is not revealed yet: until then the target stands where nobody knows, and this verdict means nothing")
     told += _air_remarks(result, over_flat)
-    told += _idle_sights(result)
+    told += _idle_sights(result) + [f"looks like a slip: {text}" for text in suspicions(result.book)]
     for label in gross_repeats(result):
         told.append(f"the repeats in {label} scatter more than {GROSS:.0f} times what was stated")
     if result.unchecked:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 
 from . import schema, units
-from .records import Air, Fault, FieldBook, Stated
+from .records import Air, Fault, FieldBook, Gauge, Stated
 
 LONG = 100.0  # m; a sight beyond a peg test's reach
 AXIS = "axis:"
@@ -24,6 +24,11 @@ def filled(book: FieldBook) -> FieldBook:
     air = next(iter(book.airs)) if len(book.airs) == 1 else ""
     temperatures = [dataclasses.replace(t, air=t.air or air) for t in book.air_readings]
     return dataclasses.replace(book, readings=tuple(readings), heights=tuple(heights), air_readings=tuple(temperatures))
+
+
+def gauge_of(book: FieldBook, surface: str) -> list[Gauge]:
+    """The gauge that tells the level of a water surface: the one named after it, or the only one."""
+    return [g for g in book.gauge if g.gauge == surface] or list(book.gauge)
 
 
 def unblinded(book: FieldBook) -> FieldBook:

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 
 from . import ellipsoid, instrument as level, schema, units
 from .records import Blind, Fault, FieldBook, Instrument, Line, Point, Reading, Stated, Water, nearest
-from .resolve import AXIS, LONG
+from .resolve import AXIS, LONG, gauge_of
 
 HIGHEST = 50.0  # m; beyond any staff or target
 _NAN = Stated(math.nan, math.nan)
@@ -283,18 +283,23 @@ def _check_times(book: FieldBook, faults: list[Fault]) -> None:
     """Where there is a gauge, each touch of the water needs a time within its record."""
     if not book.gauge:
         return
-    if len({g.gauge for g in book.gauge}) > 1:
-        faults.append(Fault("gauge.csv", book.gauge[-1].row, "gauge", book.gauge[-1].gauge, "this version reads one gauge; keep the other apart"))
+    names = {g.gauge for g in book.gauge}
+    if len(names) > 1 and names != set(book.water.surfaces):
+        faults.append(Fault("gauge.csv", book.gauge[-1].row, "gauge", book.gauge[-1].gauge, "where there is more than one gauge, each is named after the water "
+                            f"surface that it stands in, and each surface has one: {', '.join(book.water.surfaces)}"))
         return
-    for before, after in zip(book.gauge, book.gauge[1:]):
-        if after.time <= before.time:
-            faults.append(Fault("gauge.csv", after.row, "time", _clock(after.time), "gauge rows must follow one another in time"))
-    touches = [("readings.csv", r.row, r.time) for r in book.readings if r.point in book.water.surfaces and not r.struck and not r.planned]
-    touches += [("heights.csv", h.row, h.time) for h in book.heights if {h.start, h.end} & set(book.water.surfaces)]
-    for file, row, time in touches:
+    for name in names:
+        own = [g for g in book.gauge if g.gauge == name]
+        for before, after in zip(own, own[1:]):
+            if after.time <= before.time:
+                faults.append(Fault("gauge.csv", after.row, "time", _clock(after.time), "gauge rows must follow one another in time"))
+    touches = [("readings.csv", r.row, r.time, r.point) for r in book.readings if r.point in book.water.surfaces and not r.struck and not r.planned]
+    touches += [("heights.csv", h.row, h.time, end) for h in book.heights for end in (h.start, h.end) if end in book.water.surfaces]
+    for file, row, time, point in touches:
+        record = gauge_of(book, point)
         if time is None:
             faults.append(Fault(file, row, "time", "", "the book has a gauge, so a touch of the water needs its time"))
-        elif not book.gauge[0].time <= time <= book.gauge[-1].time:
+        elif not record[0].time <= time <= record[-1].time:
             faults.append(Fault(file, row, "time", _clock(time), "outside the gauge's record: read the gauge before the first and after the last touch"))
 
 
