@@ -26,7 +26,7 @@ from .uncertainty import BudgetRow, Contribution, budget, chi2_tail
 
 UNCHECKED = 0.01
 DETECTABLE = 4.13
-ROUNDS, SETTLED = 20, 1e-5  # of the iteration; a change in standard uncertainties that no longer shows
+ROUNDS, STEADY, SETTLED = 40, 4, 1e-5  # of the iteration, at most; in full steps; a change in standard uncertainties that no longer shows
 
 
 @dataclass(frozen=True)
@@ -163,10 +163,10 @@ def adjust(book: FieldBook, changes: Mapping[str, object] | None = None, *,
     found = rows(book, at, planned=True, profile_factor=profile_factor)
     plan = solution = solve(found)
     _check_determined(book, plan, found)
-    for _ in range(0 if book.is_plan else ROUNDS):
+    for done in range(0 if book.is_plan else ROUNDS):
         found, before = rows(book, at, profile_factor=profile_factor), at
         solution = solve(found)
-        at = _moved(at, solution, book)
+        at = _moved(at, solution, book, 1.0 if done < STEADY else 0.5)
         if abs(at.curvature - before.curvature) < SETTLED * plan.estimate(CURVATURE).u:
             break
     return Result(book, tuple(found), solution, solution.estimate(CURVATURE), _named(book, solution, "collimation"),
@@ -194,18 +194,20 @@ def start(book: FieldBook, curvature: float, path: float | None = None) -> Expan
     return at
 
 
-def _moved(at: Expansion, solution: Solution, book: FieldBook) -> Expansion:
-    """The point of the next round: at what was found."""
+def _moved(at: Expansion, solution: Solution, book: FieldBook, step: float) -> Expansion:
+    """The point of the next round: at what was found, or on the way to it where an air swings to and fro."""
     part = components(book)
     found = {kind: solution.named(kind) for kind in ("collimation", "refraction")}
     axis = {name: height for name, height in solution.named("axis").items() if part[AXIS + name] == part.get("")}
-    return replace(at, curvature=float(solution.x[0]), axis=at.axis | axis, air=_states(solution), **found)
+    states = {name: replace(new, strength=old.strength + step * (new.strength - old.strength), expected=old.expected, expected_u=old.expected_u)
+              for name, new in _states(solution).items() for old in [at.air.get(name, new)]}
+    return replace(at, curvature=float(solution.x[0]), axis=at.axis | axis, air=states, **found)
 
 
 def _states(solution: Solution) -> dict[str, State]:
     """The state of each air with a profile."""
     found = [solution.named(kind) for kind in PROFILED]
-    return {name: State(*(values.get(name, 0.0) for values in found), solution.estimate(("strength", name)).u) for name in found[0]}
+    return {name: State(*(values.get(name, 0.0) for values in found), found[0][name], solution.estimate(("strength", name)).u) for name in found[0]}
 
 
 def _named(book: FieldBook, solution: Solution, kind: str) -> dict[str, Estimate]:

@@ -52,13 +52,15 @@ def stated(air: Air) -> Stated:
 class State:
     """What is not known beforehand of an air with a profile: `strength` S [K], uniform gradient G of `stability` [K/m], `vapour` E [hPa].
 
-    T = T_w + S rise(z) + G z - Γ z, and vapour pressure e = e_w + E rise(z); `strength_u` is how well S is known [K].
+    T = T_w + S rise(z) + G z - Γ z, and vapour pressure e = e_w + E rise(z); `expected` ± `expected_u` is what was known of S
+    before any long sight [K]: it sets how uncertain G is, whatever the sights say.
     """
 
     strength: float = 0.0
     stability: float = 0.0
     vapour: float = 0.0
-    strength_u: float = 0.0
+    expected: float = 0.0
+    expected_u: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -95,7 +97,7 @@ def layer(air: Air) -> Layer:
     return Layer(Stated(far, float(refraction.ray_curvature(FAR_U)), True), warmer - still, moister - still, profile.logarithmic())
 
 
-def stability_prior(air: Air, strength: float, strength_u: float = 0.0) -> tuple[Stated, float]:
+def stability_prior(air: Air, state: State) -> tuple[Stated, float]:
     """Uniform gradient G [K/m] that stability adds to the logarithm, and dG/dS [1/m].
 
     Notes
@@ -107,10 +109,10 @@ def stability_prior(air: Air, strength: float, strength_u: float = 0.0) -> tuple
     """
     wind = max(air.wind.value, GENTLEST) if air.wind else CALM
     per_square = profile.STABLE * profile.KARMAN**2 * profile.GRAVITY / (profile.DRAG * wind**2 * (air.temperature.value + 273.15))
-    gradient, open_ = per_square * strength**2, per_square * strength_u**2  # the second: of days that can't be told apart yet
+    expected, open_ = per_square * state.expected**2, per_square * state.expected_u**2  # the second: of days that can't be told apart yet
     relative = math.hypot(2 * (air.wind.u or WIND_U * wind) / wind, WITHIN_MODEL) if air.wind else UNKNOWN_WIND
-    u = math.hypot(relative * (gradient + open_), math.sqrt(2) * open_)
-    return Stated(gradient, u + LEAST_GRADIENT, not air.wind), 2 * per_square * strength
+    u = math.hypot(relative * (expected + open_), math.sqrt(2) * open_)
+    return Stated(per_square * state.strength**2, u + LEAST_GRADIENT, not air.wind), 2 * per_square * state.strength
 
 
 def strength_prior(air: Air, spread: Stated) -> Stated:

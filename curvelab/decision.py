@@ -69,7 +69,11 @@ class Verdict:
     @property
     def finding(self) -> str:
         """What was shown and how surely, without the remarks; metric."""
-        return finding(self, "metric")
+        return self.finding_in("metric")
+
+    def finding_in(self, units: str) -> str:
+        """The same in ``"metric"`` or ``"us"`` units."""
+        return finding(self, units)
 
     @property
     def sentence(self) -> str:

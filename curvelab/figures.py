@@ -1,46 +1,26 @@
 """Pictures in the coordinates of the observation equation, drawn on Axes.
 
-Each function takes numbers in SI and returns the Axes it drew on. Flat water
-is dashed, water on the ellipsoid is solid, what was measured is black; each is
-labelled where it stands. Artists carry a gid, by which a page can read them.
+Each function takes numbers in SI and returns the Axes it drew on; on Axes that hold its picture already it moves what
+is there. Flat water is dashed, water on the ellipsoid is solid, what was measured is black; each is labelled where it
+stands.
 """
 
 from __future__ import annotations
 
-import contextlib
 import math
-import threading
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 
-import matplotlib
 import matplotlib.pyplot as plt
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.colors import ListedColormap
-from matplotlib.lines import Line2D
 
+from .drawing import FLAT, FOUND, HYPOTHESES, METRIC, PAPER, ROUND, US, WATER, Units, band, dot, hide, line, named, rounded, style, words
 from .uncertainty import COVERAGE
 
-FLAT, ROUND, FOUND, WATER, PAPER = "#a84300", "#00557f", "#111111", "#7fb2c9", "#fffdf7"
-# name, colour, dash, hatching of the band, words
-HYPOTHESES = (("flat", FLAT, "--", "////", "flat water"), ("ellipsoid", ROUND, "-", "", "ellipsoid"))
 STRIPE = 0.25  # m, of a board
-
-_ONE_AT_A_TIME = threading.RLock()  # matplotlib's settings are shared by all threads
-_STYLE = {
-    "figure.facecolor": PAPER, "axes.facecolor": PAPER, "savefig.facecolor": PAPER, "font.family": "DejaVu Sans",
-    "font.size": 11.0, "axes.labelsize": 11.0, "axes.titlesize": 12.0, "axes.titlelocation": "left", "axes.spines.top": False,
-    "axes.spines.right": False, "axes.axisbelow": True, "hatch.linewidth": 0.6, "legend.frameon": False,
-}
-_PROJECTOR = {"font.size": 18.0, "axes.labelsize": 18.0, "axes.titlesize": 20.0, "xtick.labelsize": 18.0,
-              "ytick.labelsize": 18.0, "lines.linewidth": 3.0}
-
-
-@contextlib.contextmanager
-def style(projector: bool = False) -> Iterator[None]:
-    """The look of every picture: for the screen, or in large type for a projector."""
-    with _ONE_AT_A_TIME, matplotlib.rc_context(_STYLE | (_PROJECTOR if projector else {})):
-        yield
+__all__ = ["FLAT", "FOUND", "METRIC", "PAPER", "ROUND", "US", "WATER", "board_as_seen", "budget_bars", "curvature_axis", "named", "ray_fan", "separation_map",
+           "sight_chart", "style", "target_board"]
 
 
 def curvature_axis(expected: float, u: float, *, found: float = math.nan, note: str = "", ax: Axes | None = None) -> Axes:
@@ -67,30 +47,29 @@ def curvature_axis(expected: float, u: float, *, found: float = math.nan, note: 
     unit, half = 1e6, COVERAGE * u * 1e6
     centre = expected * unit
     for value, (name, colour, dash, _, text) in zip((0.0, centre), HYPOTHESES):
-        ax.axvline(value, color=colour, linestyle=dash, linewidth=2.2, gid=name)
-        ax.annotate(text, (value, 0.97), xycoords=("data", "axes fraction"), xytext=(-5 if name == "flat" else 5, 0),
-                    textcoords="offset points", color=colour, ha="right" if name == "flat" else "left", va="top", fontweight="bold")
+        line(ax, name, [value, value], [0, 1], color=colour, linestyle=dash, linewidth=2.2)
+        words(ax, f"{name} words", text, (value, 0.97), xytext=(-5 if name == "flat" else 5, 0), textcoords="offset points", color=colour,
+              ha="right" if name == "flat" else "left", va="top", fontweight="bold")
     if math.isnan(found):
+        hide(ax, "found", "found bar", "found words")
         for value, y, (name, colour, dash, _, _) in zip((0.0, centre), (0.42, 0.18), HYPOTHESES):
-            ax.plot([value - half, value + half], [y, y], color=colour, linestyle=dash, linewidth=5, alpha=0.75,
-                    solid_capstyle="butt", gid=f"{name} interval")
-        ax.annotate("bars: where 95 of 100\nmeasurements would fall", (0.005, 0.97), xycoords="axes fraction", ha="left", va="top")
+            line(ax, f"{name} interval", [value - half, value + half], [y, y], color=colour, linestyle=dash, linewidth=5, alpha=0.75, solid_capstyle="butt")
+        words(ax, "bars", "bars: where 95 of 100\nmeasurements would fall", (0.005, 0.97), xycoords="axes fraction", ha="left", va="top")
     else:
-        colour = "0.45" if note else FOUND
-        _dot(ax, [found * unit], [0.35], "found", xerr=[half], color=colour, linestyle=":" if note else "-")
-        ax.annotate(f"measured, 95 %{note and f': {note}'}", (found * unit, 0.35), xytext=(0, -10), textcoords="offset points", ha="center", va="top", color=FOUND)
+        hide(ax, "flat interval", "ellipsoid interval", "bars")
+        dot(ax, "found", found * unit, 0.35, across=half, color="0.45" if note else FOUND, linestyle=":" if note else "-")
+        words(ax, "found words", f"measured, 95 %{note and f': {note}'}", (found * unit, 0.35), xytext=(0, -10), textcoords="offset points",
+              ha="center", va="top", color=FOUND)
     reach = max(half, 0.6 * centre)
     ends = [-reach, centre + reach] + ([] if math.isnan(found) else [found * unit - 1.1 * half, found * unit + 1.1 * half])
-    ax.set_xlim(min(ends) - 0.1 * centre, max(ends) + 0.1 * centre)
-    ax.set_ylim(0, 1)
-    ax.set_yticks([])
+    ax.set(xlim=(min(ends) - 0.1 * centre, max(ends) + 0.1 * centre), ylim=(0, 1), yticks=[],
+           xlabel=f"curvature of the water [1/1000 km]; ellipsoid here {centre:.4f}, radius {1e-3 / expected:.0f} km")
     ax.spines["left"].set_visible(False)
-    ax.set_xlabel(f"curvature of the water [1/1000 km]; the Earth's ellipsoid here {centre:.4f}, a radius of {1e-3 / expected:.0f} km")
     return ax
 
 
 def sight_chart(distances: np.ndarray, flat: tuple[np.ndarray, np.ndarray], ellipsoid: tuple[np.ndarray, np.ndarray], *,
-                axis_height: float, points: Sequence[tuple[float, float, float]] = (), ax: Axes | None = None) -> Axes:
+                axis_height: float, points: Sequence[tuple[float, float, float]] = (), units: Units = METRIC, ax: Axes | None = None) -> Axes:
     """The two predicted lines of sight over water drawn straight, and the readings.
 
     Parameters
@@ -104,6 +83,8 @@ def sight_chart(distances: np.ndarray, flat: tuple[np.ndarray, np.ndarray], elli
         Height of instrument above the still water [m].
     points : sequence of (distance, offset, u)
         What was read [m].
+    units : Units
+        That the picture is labelled in.
     ax : Axes, optional
 
     Returns
@@ -111,41 +92,47 @@ def sight_chart(distances: np.ndarray, flat: tuple[np.ndarray, np.ndarray], elli
     Axes
     """
     ax = ax or plt.gca()
-    base, ends = axis_height * 1000, []
+    base, ends, away = axis_height * units.per_metre, [], np.asarray(distances) * units.long_per_metre
     for (offset, u), (name, colour, dash, hatch, text) in zip((flat, ellipsoid), HYPOTHESES):
-        height, half = base + offset * 1000, COVERAGE * u * 1000
-        _band(ax, distances, height - half, height + half, colour, hatch)
-        ax.plot(distances, height, color=colour, linestyle=dash, linewidth=2.2, gid=name)
+        height, half = base + offset * units.per_metre, COVERAGE * u * units.per_metre
+        band(ax, f"{name} band", away, height - half, height + half, colour, hatch)
+        line(ax, name, away, height, color=colour, linestyle=dash, linewidth=2.2)
         ends.append((height[-1], half[-1]))
-        ax.annotate(text, (distances[-1], height[-1]), xytext=(-6, 7 if name == "ellipsoid" else -7), textcoords="offset points", color=colour,
-                    ha="right", va="bottom" if name == "ellipsoid" else "top", fontweight="bold")
+        up = name == "ellipsoid"
+        words(ax, f"{name} words", text, (away[-1], height[-1]), xytext=(-6, 7 if up else -7), textcoords="offset points", color=colour,
+              ha="right", va="bottom" if up else "top", fontweight="bold")
+    hide(ax, "reading", "reading bar")
     for distance, offset, u in points:
-        _dot(ax, [distance], [base + offset * 1000], "reading", yerr=[COVERAGE * u * 1000], color=FOUND)
-        ends.append((base + offset * 1000, COVERAGE * u * 1000))
+        where, half = base + offset * units.per_metre, COVERAGE * u * units.per_metre
+        dot(ax, "reading", distance * units.long_per_metre, where, up=half)
+        ends.append((where, half))
     low, high = min(base, *(v - h for v, h in ends)), max(base, *(v + h for v, h in ends))
     room = 0.12 * (high - low)
-    ax.set_xlim(0, distances[-1] * 1.02)
-    ax.set_ylim(low - 2 * room, high + room)
-    ax.set_yticks([tick for tick in ax.get_yticks() if low - 0.6 * room <= tick <= high + room])
-    ax.axhline(base, color="0.35", linewidth=1, linestyle=":", gid="axis")
-    if low - 2 * room <= 0:
-        ax.axhline(0, color=WATER, linewidth=5)
-        ax.annotate("still water", (0.01, 0), xycoords=("axes fraction", "data"), xytext=(0, 4), textcoords="offset points", va="bottom")
-    else:
-        ax.spines["bottom"].set(color=WATER, linewidth=5)
-        ax.annotate(f"still water, {axis_height:.2f} m below the dotted line (gap not to scale)", (0.01, 0.02), xycoords="axes fraction", va="bottom")
+    ax.set(xlim=(0, away[-1] * 1.02), ylim=(low - 2 * room, high + room), xlabel=f"distance from the instrument [{units.long}]",
+           ylabel=f"line of sight above\nthe still water [{units.short}]")
+    line(ax, "axis", [0, away[-1] * 1.02], [base, base], color="0.35", linewidth=1, linestyle=":")
+    _water_below(ax, low - 2 * room, axis_height * units.long_per_metre, units)
     box = ax.get_position()
     width, height = ax.figure.get_size_inches()
-    times = distances[-1] * 1.02 * 1000 / (high - low + 3 * room) * (box.height * height) / (box.width * width)
-    ax.set_title(f"Sight chart: water drawn straight, heights ×{_rounded(times)}")
-    ax.set_xlabel("distance from the instrument [m]")
-    ax.set_ylabel("line of sight above\nthe still water [mm]")
-    ax.ticklabel_format(style="plain", useOffset=False)
+    times = away[-1] * 1.02 / units.long_per_metre * units.per_metre / (high - low + 3 * room) * (box.height * height) / (box.width * width)
+    ax.set_title(f"Sight chart: water straight, heights ×{rounded(times)}")
     return ax
 
 
+def _water_below(ax: Axes, bottom: float, axis_height: float, units: Units) -> None:
+    """The still water: as a line where it lies in the picture, else below a gap."""
+    near = bottom <= 0
+    line(ax, "water", ax.get_xlim(), (0, 0), color=WATER, linewidth=5, zorder=1)
+    ax.spines["bottom"].set(color="black" if near else WATER, linewidth=0.8 if near else 5)
+    hide(ax, "gap" if near else "water", "" if near else "still")
+    if near:
+        words(ax, "still", "still water", (0.01, 0), xycoords=("axes fraction", "data"), xytext=(0, 4), textcoords="offset points", va="bottom")
+    else:
+        words(ax, "gap", f"still water, {axis_height:.2f} {units.long} lower (gap not to scale)", (0.01, 0.02), xycoords="axes fraction", va="bottom")
+
+
 def target_board(flat: tuple[float, float], ellipsoid: tuple[float, float], *, found: tuple[float, float] | None = None,
-                 ax: Axes | None = None) -> Axes:
+                 units: Units = METRIC, ax: Axes | None = None) -> Axes:
     """The target in elevation: where the line of sight strikes it, as predicted and as read.
 
     Parameters
@@ -154,6 +141,8 @@ def target_board(flat: tuple[float, float], ellipsoid: tuple[float, float], *, f
         Above the mark that stands at the level of the instrument's axis [m].
     found : (offset, u), optional
         What was read [m].
+    units : Units
+        That the picture is labelled in.
     ax : Axes, optional
 
     Returns
@@ -162,23 +151,21 @@ def target_board(flat: tuple[float, float], ellipsoid: tuple[float, float], *, f
     """
     ax = ax or plt.gca()
     ends = [0.0]
-    for (offset, u), (name, colour, dash, hatch, text) in zip((flat, ellipsoid), HYPOTHESES):
-        low, high = (offset - COVERAGE * u) * 1000, (offset + COVERAGE * u) * 1000
-        _band(ax, [0.15, 0.85], low, high, colour, hatch)
-        ax.plot([0.15, 0.85], [offset * 1000] * 2, color=colour, linestyle=dash, linewidth=2.5, gid=name)
-        ax.annotate(text.split()[0], (0.88, offset * 1000), color=colour, va="center", ha="left", fontweight="bold", annotation_clip=False)
-        ends += [low, high]
+    for pair, (name, colour, dash, hatch, text) in zip((flat, ellipsoid), HYPOTHESES):
+        offset, half = pair[0] * units.per_metre, COVERAGE * pair[1] * units.per_metre
+        band(ax, f"{name} band", [0.15, 0.85], offset - half, offset + half, colour, hatch)
+        line(ax, name, [0.15, 0.85], [offset] * 2, color=colour, linestyle=dash, linewidth=2.5)
+        words(ax, f"{name} words", text.split()[0], (0.88, offset), color=colour, va="center", ha="left", fontweight="bold")
+        ends += [offset - half, offset + half]
+    hide(ax, "found", "found bar")
     if found:
-        _dot(ax, [0.5], [found[0] * 1000], "found", yerr=[COVERAGE * found[1] * 1000], color=FOUND)
-        ends += [(found[0] - COVERAGE * found[1]) * 1000, (found[0] + COVERAGE * found[1]) * 1000]
-    ax.axhline(0, color="0.35", linewidth=1, linestyle=":")
+        offset, half = found[0] * units.per_metre, COVERAGE * found[1] * units.per_metre
+        dot(ax, "found", 0.5, offset, up=half)
+        ends += [offset - half, offset + half]
+    line(ax, "level", [0, 1.2], [0, 0], color="0.35", linewidth=1, linestyle=":")
     room = 0.08 * (max(ends) - min(ends))
-    ax.set_ylim(min(ends) - room, max(ends) + room)
-    ax.set_xlim(0, 1.2)
-    ax.set_xticks([])
+    ax.set(ylim=(min(ends) - room, max(ends) + room), xlim=(0, 1.2), xticks=[], title="Target board", ylabel=f"above the level mark [{units.short}]")
     ax.spines["bottom"].set_visible(False)
-    ax.set_title("Target board")
-    ax.set_ylabel("above the level mark [mm]")
     return ax
 
 
@@ -231,11 +218,6 @@ def budget_bars(rows: Sequence[tuple[str, float] | tuple[str, float, bool]], *, 
         ax.annotate(f"{value:.3g}", (value, place), xytext=(4, 0), textcoords="offset points", va="center")
     ax.set_xlim(0, 1.15 * max(values))
     return ax
-
-
-def named(ax: Axes) -> dict[str, Line2D]:
-    """Lines that a page can read, by their gid."""
-    return {line.get_gid(): line for line in ax.lines if line.get_gid()}
 
 
 def ray_fan(rays: Iterable[tuple[np.ndarray, np.ndarray]], level: int, *, distance: float, top: float, ax: Axes | None = None) -> Axes:
@@ -299,20 +281,3 @@ def board_as_seen(apparent: np.ndarray, seen: np.ndarray, *, ax: Axes | None = N
     ax.set_ylabel("above the still water [m]")
     ax.set_title("Board on the far shore")
     return ax
-
-
-def _dot(ax: Axes, x: Sequence[float], y: Sequence[float], gid: str, *, color: str, linestyle: str = "-", **bars: Sequence[float]) -> None:
-    """A measured value with its bar."""
-    drawn = ax.errorbar(x, y, **bars, color=color, marker="o", markersize=8, capsize=6, linewidth=2.5, linestyle="none")
-    drawn[0].set_gid(gid)
-    drawn[2][0].set_linestyle(linestyle)
-
-
-def _band(ax: Axes, x: Sequence[float], low: object, high: object, colour: str, hatch: str) -> None:
-    """A band of 95 %: shaded, or hatched where the other one is shaded."""
-    ax.fill_between(x, low, high, facecolor="none" if hatch else colour, edgecolor=colour, alpha=0.55 if hatch else 0.22, hatch=hatch, linewidth=0)
-
-
-def _rounded(value: float) -> str:
-    """Two significant figures, in plain digits."""
-    return f"{float(f'{value:.1e}'):,.0f}".replace(",", " ")

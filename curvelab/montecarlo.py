@@ -146,9 +146,9 @@ def _deviations(
         if values.shape != rows[0].shape:
             raise ValueError(f"the model returned shape {values.shape} for {rows[0].size} draws of each input: "
                              "give a function of arrays that returns one result for each draw")
-        shift = float(values[0]) if shift is None else shift
-        with np.errstate(invalid="ignore"):  # infinite results are refused with the NaN that they leave
-            np.subtract(values, shift, out=results[start:start + values.size])
+        if shift is None:
+            shift = float(values[0]) if math.isfinite(values[0]) else 0.0
+        np.subtract(values, shift, out=results[start:start + values.size])
         start += values.size
     return results, shift or 0.0
 
@@ -241,14 +241,15 @@ def _root(correlation: Array, normal: list[int]) -> Array:
 def _normal(parts: list[gum.Input], root: Array | None, rng: np.random.Generator) -> Fill:
     """Normal inputs, correlated by the root of their correlation matrix."""
     value, u = _column(part.value for part in parts), _column(part.u for part in parts)
+    passes = [(np.multiply, u)] * bool((u != 1).any()) + [(np.add, value)] * bool(value.any())  # many inputs are errors about zero
 
     def fill(block: Array) -> None:
         """Draw."""
         rng.standard_normal(out=block)
         if root is not None:
             block[...] = root @ block
-        np.multiply(block, u, out=block)
-        np.add(block, value, out=block)
+        for act, column in passes:
+            act(block, column, out=block)
 
     return fill
 

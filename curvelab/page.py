@@ -7,13 +7,15 @@ import html
 import io
 import math
 import threading
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import ipywidgets as widgets
+import numpy as np
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
+from PIL import Image
 
 from . import figures
 
@@ -44,8 +46,8 @@ class Page(widgets.VBox):
         controls and the notes below the picture.
     read : callable
         What the picture shows, read back from the figure.
-    above : iterable of Widget
-        What stands above the controls.
+    above, between : iterable of Widget
+        What stands above the controls, and between them and the sentence.
 
     Attributes
     ----------
@@ -56,8 +58,8 @@ class Page(widgets.VBox):
     """
 
     def __init__(self, controls: Mapping[str, Control], size: tuple[float, float], show: Callable[[Page], tuple[str, Iterable[str]]],
-                 read: Callable[[Figure], str], above: Iterable[widgets.Widget] = ()) -> None:
-        self._show, self._read = show, read
+                 read: Callable[[Figure], str], above: Iterable[widgets.Widget] = (), between: Iterable[widgets.Widget] = ()) -> None:
+        self._show, self._read, self.projector = show, read, False
         self.controls = {name: _slider(control) for name, control in controls.items()}
         self.figure = Figure(figsize=size, dpi=100)
         FigureCanvasAgg(self.figure)
@@ -69,7 +71,7 @@ class Page(widgets.VBox):
         for widget, css in ((self.picture, "picture"), (self.sentence, "sentence"), (self.fault, "fault")):
             widget.add_class(f"curvelab-{css}")
         super().__init__([*above, widgets.GridBox(boxes, layout={"grid_template_columns": "repeat(2, max-content)", "grid_gap": "0 2em"}),
-                          self.fault, self.sentence, self.picture, self.notes])
+                          *between, self.fault, self.sentence, self.picture, self.notes])
         for slider in self.controls.values():
             slider.observe(self.update, "value")
 
@@ -84,7 +86,7 @@ class Page(widgets.VBox):
             if self._setting:
                 return  # the controls are being set
             try:
-                with figures.style():
+                with figures.style(self.projector):
                     text, notes = self._show(self)
                     self.picture.value = self._drawn()
             except Exception as error:  # a fault shows on the page, in words
@@ -107,14 +109,22 @@ class Page(widgets.VBox):
 
     def _drawn(self) -> bytes:
         """The figure as PNG."""
-        out = io.BytesIO()
-        self.figure.savefig(out, format="png", metadata={"Software": None}, pil_kwargs={"compress_level": 1})
+        canvas, out = self.figure.canvas, io.BytesIO()
+        canvas.draw()
+        Image.fromarray(np.asarray(canvas.buffer_rgba())[..., :3]).save(out, format="png", compress_level=1)
         return out.getvalue()
 
     def _repr_mimebundle_(self, **kwargs: Any) -> dict[str, Any]:
         """The live page; where no kernel runs, its picture and what that shows."""
         still = {"image/png": base64.b64encode(self.picture.value).decode(), "text/plain": self.describe()}
         return still | {k: v for k, v in super()._repr_mimebundle_(**kwargs).items() if k not in still}
+
+
+def chooser(label: str, options: Sequence[str], width: str, name: str) -> widgets.Dropdown:
+    """A list to choose from, with its label."""
+    box = widgets.Dropdown(options=options, description=label, layout={"width": width}, style={"description_width": "6em"})
+    box.add_class(f"curvelab-{name}")
+    return box
 
 
 def _slider(control: Control) -> widgets.FloatSlider:

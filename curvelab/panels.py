@@ -1,4 +1,4 @@
-"""The live page: four controls, three pictures, one sentence. It asks the other rooms and shows what they say."""
+"""The live page in four moves: ask, choose, look, judge. It asks the other rooms and shows what they say."""
 
 from __future__ import annotations
 
@@ -15,23 +15,32 @@ from matplotlib.figure import Figure
 from . import figures
 from .adjustment import Result, adjust, longest
 from .decision import decide
+from .designs import single_line
+from .drawing import METRIC, US, words
 from .fieldbook import read_fieldbook, with_changes
-from .page import Control, Page
-from .planning import CAUTIONS, TESTED, as_read, plan, single_line, what_if
+from .page import Control, Page, chooser
+from .planning import CAUTIONS, TESTED, as_read, phoned_in, plan, what_if
 from .prediction import line_of_sight, measured_offset
 from .records import FieldBook
+from .sceptic import choices, without
+from .wording import length
 
-NO_BOOK = "no field book: only plan"
+NO_BOOK, NOTHING = "no field book: only plan", "no row"
+ANSWERS = ("above the mark", "on the mark", "below the mark")
 CONTROLS = {
     "length": Control("Length of sight", "m", 100.0, 5000.0, 50.0, 2000.0),
     "height": Control("Height of instrument", "m", 0.5, 6.0, 0.1, 1.6),
     "gradient": Control("Temperature gradient", "K/m", -0.50, 0.50, 0.002, -0.01),
     "collimation": Control("Collimation error", "µrad", -100.0, 100.0, 1.0, 0.0),
+    "shores": Control("Far water higher by", "mm", -200.0, 200.0, 1.0, 0.0),
+    "phoned": Control("Reading above the mark", "mm", -1000.0, 3000.0, 1.0, 0.0),
 }
 GRADIENT_U = "0.03 K/m"
-WHAT_IF = {"gradient": "the temperature gradient had been {:g} K/m", "collimation": f"a peg test had found a collimation error of {{:g}} ± {TESTED}"}
+SHORT = 100.0  # m, of the null control
+WHAT_IF = {"gradient": "the temperature gradient had been {:g} K/m", "collimation": f"a peg test had found a collimation error of {{:g}} ± {TESTED}",
+           "shores": "the far water had stood {:g} mm higher"}
 UNDECIDED = ("readings disagree", "too uncertain to decide")
-SIZE = (11.6, 4.3)  # inches at 100 dpi
+SIZE, LARGE = (11.6, 4.3), (11.6, 6.4)  # inches at 100 dpi
 
 
 class LivePage(Page):
@@ -44,19 +53,38 @@ class LivePage(Page):
 
     Attributes
     ----------
-    book : Dropdown
+    answer : ToggleButtons
+        What the audience commits to; nothing is shown before.
+    book, left_out : Dropdown
+        The field book, and a row of it to leave out.
+    called : Checkbox
+        Whether a reading has been phoned in (the control ``phoned``).
+    units, reset, null, large : Widget
     """
 
     def __init__(self, folder: str | Path | None = None) -> None:
         self.folder = Path(folder) if folder else None
         names = sorted({p.parent.name for file in ("site.toml", "readings.csv") for p in self.folder.glob(f"*/{file}")}) if self.folder else []
-        self.book = widgets.Dropdown(options=[NO_BOOK, *names], description="Field book", layout={"width": "34em"},
-                                     style={"description_width": "8em"})
-        self.book.add_class("curvelab-book")
+        self.answer = widgets.ToggleButtons(options=ANSWERS, value=None, style={"button_width": "9em"}, layout={"width": "auto"})
+        self.units = widgets.ToggleButtons(options=[("metric", "metric"), ("US", "us")], style={"button_width": "4.5em"}, layout={"width": "auto"})
+        self.large = widgets.ToggleButton(description="Large type", layout={"width": "7em"})
+        self.reset, self.null = (widgets.Button(description=text, layout={"width": "auto"}) for text in ("Start over", "Null control: a short line"))
+        self.book = chooser("Field book", [NO_BOOK, *names], "26em", "book")
+        self.left_out = chooser("Leave out", [NOTHING], "30em", "left-out")
+        self.called = widgets.Checkbox(description="a reading was phoned in", indent=False, layout={"width": "13em"})
         self._chosen: FieldBook | None = None
         self._as_read: dict[str, float] = {}
-        super().__init__(CONTROLS, SIZE, LivePage._compute, _describe, [self.book])
+        self.answer.add_class("curvelab-answer"), self.called.add_class("curvelab-called"), self.reset.add_class("curvelab-reset")
+        self.units.add_class("curvelab-units"), self.large.add_class("curvelab-large"), self.null.add_class("curvelab-null")
+        ask = widgets.HBox([_move("1 Ask"), self.answer, self.reset, self.units, self.large])
+        judge = widgets.HBox([_move("4 Judge"), self.book, self.left_out, self.called])
+        super().__init__(CONTROLS, SIZE, LivePage._compute, _describe, [ask, _move("2 Choose")], [judge, _move("3 Look")])
         self.book.observe(self._choose, "value")
+        for widget in (self.answer, self.units, self.called, self.left_out):
+            widget.observe(self.update, "value")
+        self.large.observe(self._resize, "value")
+        self.reset.on_click(self._start_over)
+        self.null.on_click(lambda _: setattr(self.controls["length"], "value", SHORT))
         self.update()
 
     def update(self, change: Any = None) -> None:
@@ -64,9 +92,28 @@ class LivePage(Page):
         if self.book.value == NO_BOOK or self._chosen is not None:
             super().update(change)
 
+    def _start_over(self, _: Any = None) -> None:
+        """The page as a new audience should find it."""
+        with self._turn:
+            self._setting = True
+            self.answer.value, self.called.value, self.book.value, self.controls["phoned"].value = None, False, NO_BOOK, 0.0
+            self._setting = False
+            self._choose()
+
+    def _resize(self, _: Any = None) -> None:
+        """Pictures in the type for a screen, or in large type for a projector."""
+        with self._turn:
+            self.projector = self.large.value
+            self.figure.clear()
+            self.figure.set_size_inches(LARGE if self.large.value else SIZE)
+            self.picture.height = str(int(100 * self.figure.get_figheight()))
+            self.update()
+
     def _choose(self, change: Any = None) -> None:
         """Open the chosen field book and set the controls to what it says."""
         with self._turn:
+            if self._setting:
+                return
             self._chosen, self._as_read = None, {}
             try:
                 if self.book.value != NO_BOOK:
@@ -80,6 +127,9 @@ class LivePage(Page):
                 return
             self._setting = True  # the controls follow the book, and are not asked in between
             try:
+                self._choices = choices(self._chosen) if self._chosen else {}
+                self.left_out.options = [NOTHING, *self._choices]
+                self.called.value, self.called.disabled = False, self._chosen is not None
                 for name, slider in self.controls.items():
                     self._follow(name, slider)
             finally:
@@ -90,7 +140,7 @@ class LivePage(Page):
         """Set one control to what the book says."""
         control = CONTROLS[name]
         value = self._as_read.setdefault(name, control.start) if self._chosen else control.start
-        fixed = name in ("length", "height") and self._chosen is not None
+        fixed = self._chosen is not None and name in ("length", "height", "phoned") or self._chosen is None and name == "shores"
         slider.min, slider.max = min(control.low, value), max(control.high, value)
         slider.step, slider.disabled = control.step / 1000 if fixed else control.step, fixed
         slider.value = value
@@ -99,54 +149,89 @@ class LivePage(Page):
         """Draw the result; its sentence and its notes."""
         result, text, notes, outcome = self._result()
         self._draw(result, outcome)
+        cautions = f'<b>Cautions.</b> {" ".join(map(html.escape, CAUTIONS))}'
+        if self.answer.value is None:
+            _cover(self.figure)
+            away = length(longest(result).reading.distance, self.units.value)
+            return (f"A line of sight leaves the level exactly level. {away} across the water, where will it strike the target: above the mark at its own height, "
+                    "on the mark, or below it? Agree on one answer, then look."), [cautions]
         told = [f"{html.escape(note[0].upper() + note[1:])}. " for note in notes]
-        return text, [*told, f'<b>Cautions.</b> {" ".join(map(html.escape, CAUTIONS))}']
+        sealed = [f"<b>Seal of the plan:</b> {html.escape(result.book.sealed)}. "] if result.book.sealed else []
+        return f"You said: {self.answer.value}. {text}", [*sealed, *told, cautions]
 
     def _result(self) -> tuple[Result, str, tuple[str, ...], str]:
         """The result to show, what it says, what to know beside it, and the outcome."""
-        values = self.values
+        values, system = self.values, self.units.value
         if self._chosen is None:
-            planned = plan(single_line(values["length"], gradient=f"{values['gradient']:.4f} ± {GRADIENT_U}",
-                                       collimation=f"{values['collimation']:.3f} ± {TESTED}"))
-            return planned.result, planned.describe(values["height"]), (), ""
-        moved = {name: values[name] for name in ("gradient", "collimation")
-                 if abs(values[name] - self._as_read[name]) > CONTROLS[name].step / 2}
-        changes = what_if(self._chosen, **moved)
-        if self._chosen.is_plan:
-            planned = plan(with_changes(self._chosen, changes))
-            return planned.result, f"{planned.describe(values['height'])} Nothing is read yet.", (), ""
-        verdict = decide(adjust(self._chosen, changes))
-        told = " and ".join(WHAT_IF[name].format(value) for name, value in moved.items())
-        return verdict.result, (f"What if {told}? " if moved else "") + verdict.finding, verdict.remarks, verdict.outcome
+            line = single_line(values["length"], gradient=f"{values['gradient']:.4f} ± {GRADIENT_U}", collimation=f"{values['collimation']:.3f} ± {TESTED}",
+                               pointings=1 if self.called.value else 5)
+            if self.called.value:
+                verdict = decide(adjust(phoned_in(line, values["phoned"] / 1000, values["height"])))
+                return verdict.result, verdict.finding_in(system), verdict.remarks, verdict.outcome
+            planned = plan(line)
+            return planned.result, planned.describe(values["height"], system), (), ""
+        moved = {name: values[name] for name in WHAT_IF if abs(values[name] - self._as_read[name]) > CONTROLS[name].step / 2}
+        left = self.left_out.value != NOTHING
+        book = without(self._chosen, *self._choices[self.left_out.value]) if left else self._chosen
+        changes = what_if(book, **moved)
+        if book.is_plan:
+            planned = plan(with_changes(book, changes))
+            return planned.result, f"{planned.describe(values['height'], system)} Nothing is read yet.", (), ""
+        verdict = decide(adjust(book, changes))
+        told = " and ".join([WHAT_IF[name].format(value) for name, value in moved.items()] + [f"{self.left_out.value} had not been taken"] * left)
+        return verdict.result, (f"What if {told}? " if told else "") + verdict.finding_in(system), verdict.remarks, verdict.outcome
 
     def _draw(self, result: Result, outcome: str) -> None:
         """The three pictures of a result, the curvature axis first."""
         distance = longest(result).reading.distance
         along = np.linspace(0.0, distance, 81)
         flat, ellipsoid = (line_of_sight(result, kappa, along) for kappa in (0.0, result.ellipsoid_curvature))
-        found = measured_offset(result)
+        found, units = measured_offset(result), US if self.units.value == "us" else METRIC
         read = not math.isnan(found.value)
-        self.figure.clear()
-        grid = self.figure.add_gridspec(2, 2, height_ratios=(1, 2.6), width_ratios=(2.5, 1), left=0.085, right=0.985, top=0.985,
-                                        bottom=0.105, hspace=0.52, wspace=0.26)
-        axes = [self.figure.add_subplot(place) for place in (grid[0, :], grid[1, 0], grid[1, 1])]
+        axes = self.figure.axes or _three(self.figure, self.large.value)
+        words(axes[1], "cover", "", (0.5, 0.5), xycoords="axes fraction")
         figures.curvature_axis(result.ellipsoid_curvature, max(result.curvature.u, result.planned_u), found=result.curvature.value, note=outcome if outcome in UNDECIDED else "", ax=axes[0])
-        figures.sight_chart(along, flat, ellipsoid, axis_height=self.controls["height"].value,
+        figures.sight_chart(along, flat, ellipsoid, axis_height=self.controls["height"].value, units=units,
                             points=[(distance, found.value, found.u)] if read else [], ax=axes[1])
-        figures.target_board(*((line[0][-1], line[1][-1]) for line in (flat, ellipsoid)),
+        figures.target_board(*((line[0][-1], line[1][-1]) for line in (flat, ellipsoid)), units=units,
                              found=(found.value, found.u) if read else None, ax=axes[2])
-        if result.book.invented and self._chosen is not None:
-            axes[2].annotate("invented data", (1, 0), xycoords="axes fraction", ha="right", va="top", xytext=(0, -8), textcoords="offset points")
+        words(axes[2], "invented", "invented data" if result.book.invented and self._chosen is not None else "", (1, 0), xycoords="axes fraction",
+              ha="right", va="top", xytext=(0, -8), textcoords="offset points")
+
+
+def _three(figure: Figure, large: bool) -> list[figures.Axes]:
+    """The places of the three pictures."""
+    margins = {"left": 0.11, "right": 0.935, "bottom": 0.125, "hspace": 0.6, "wspace": 0.5} if large else {
+        "left": 0.085, "right": 0.985, "bottom": 0.105, "hspace": 0.52, "wspace": 0.26}
+    grid = figure.add_gridspec(2, 2, height_ratios=(1, 2.6), width_ratios=(2.5, 1), top=0.985, **margins)
+    return [figure.add_subplot(place) for place in (grid[0, :], grid[1, 0], grid[1, 1])]
+
+
+def _cover(figure: Figure) -> None:
+    """Hide all that would give the answer away; the level of the instrument and the water stay."""
+    for ax in figure.axes:
+        for artist in (*ax.lines, *ax.texts, *ax.collections):
+            if artist.get_gid() not in ("axis", "level", "water", "still", "gap"):
+                artist.set_visible(False)
+    words(figure.axes[1], "cover", "where will the line of sight go?", (0.5, 0.6), xycoords="axes fraction", ha="center", va="center")
+
+
+def _move(text: str) -> widgets.HTML:
+    """The heading of one of the four moves."""
+    return widgets.HTML(f'<b style="font-size:15px">{text}</b>', layout={"width": "5.5em"})
 
 
 def _describe(figure: Figure) -> str:
     """What the picture shows, read back from its artists."""
     axis, chart, at = (figures.named(axes) for axes in figure.axes)
-    text = (f"flat {at['flat'].get_ydata()[0]:z.1f} mm and ellipsoid {at['ellipsoid'].get_ydata()[0]:z.1f} mm above the level mark; ")
+    if "flat" not in chart:
+        return "the question alone: nothing is shown before an answer"
+    unit, long = (US.short, US.long) if "ft" in figure.axes[1].get_xlabel() else (METRIC.short, METRIC.long)
+    text = (f"flat {at['flat'].get_ydata()[0]:z.1f} {unit} and ellipsoid {at['ellipsoid'].get_ydata()[0]:z.1f} {unit} above the level mark; ")
     text += f"1/R = {axis['ellipsoid'].get_xdata()[0]:.4f} per 1000 km"
     if "found" in axis:
-        text += f"; found {axis['found'].get_xdata()[0]:.4f} per 1000 km, {at['found'].get_ydata()[0]:z.1f} mm"
+        text += f"; found {axis['found'].get_xdata()[0]:.4f} per 1000 km, {at['found'].get_ydata()[0]:z.1f} {unit}"
     elif "flat interval" in axis:
         low, high = axis["flat interval"].get_xdata()
         text += f"; 95 of 100 within ± {(high - low) / 2:.4f}"
-    return f"{text}; axis {chart['axis'].get_ydata()[0] / 1000:.2f} m above the water"
+    return f"{text}; axis {chart['axis'].get_ydata()[0] / (1000 if long == 'm' else 12):.2f} {long} above the water"

@@ -25,6 +25,7 @@ from .observation import groups
 from .prediction import line_of_sight
 from .records import Air, FieldBook, Table
 from .sealing import digest, plan_text, write_sealed
+from .wording import length, offset
 from .uncertainty import NORMAL, RECTANGULAR, STUDENT, BudgetRow, Contribution, combine
 
 DRAWS = 24  # of the scatter that a plan may meet
@@ -65,13 +66,14 @@ class Plan:
         """Whether the plan passes its own gate."""
         return self.separation >= self.gate
 
-    def describe(self, axis_height: float | None = None) -> str:
+    def describe(self, axis_height: float | None = None, units: str = "metric") -> str:
         """What the plan predicts and whether it can decide, in plain English.
 
         Parameters
         ----------
         axis_height : float, optional
             Height of the instrument above the water [m]: is the line clear of it?
+        units : {"metric", "us"}
         """
         distance = longest(self.result).reading.distance
         along = np.linspace(0.0, distance, 41)
@@ -79,17 +81,17 @@ class Plan:
         flat, ellipsoid = (float(line[-1]) for line in lines)
         lowest = math.inf if axis_height is None else axis_height + min(line.min() for line in lines)
         verdict = "This plan can tell them apart" if self.go else "This plan can't tell them apart"
-        return (f"At {distance:.0f} m, flat water would put the line of sight {_side(flat)} the mark at the level of the instrument, water that "
-                f"follows the Earth {_side(ellipsoid)} it. {verdict}: they lie {self.separation:.2f} typical errors (standard uncertainties) apart, and "
-                f"{self.gate:.2f} are needed.{_clearance(lowest)}")
+        return (f"At {length(distance, units)}, flat water would put the line of sight {_side(flat, units)} the mark at the level of the instrument, water that "
+                f"follows the Earth {_side(ellipsoid, units)} it. {verdict}: they lie {self.separation:.2f} typical errors (standard uncertainties) apart, and "
+                f"{self.gate:.2f} are needed.{_clearance(lowest, units)}")
 
     def predictions(self) -> list[str]:
         """What either hypothesis predicts for the longest sight, and what the rule will ask, a line each."""
         at, rule = np.array([longest(self.result).reading.distance]), self.book.rule
         lines = []
         for name, kappa in (("flat water", 0.0), ("water that follows the ellipsoid", self.result.ellipsoid_curvature)):
-            offset, u = (float(value[0]) for value in line_of_sight(self.result, kappa, at))
-            lines.append(f"{name}: line of sight {offset * 1000:+.1f} mm from the level of the instrument at {at[0]:.0f} m, standard uncertainty {u * 1000:.1f} mm")
+            by, u = (float(value[0]) for value in line_of_sight(self.result, kappa, at))
+            lines.append(f"{name}: line of sight {by * 1000:+.1f} mm from the level of the instrument at {at[0]:.0f} m, standard uncertainty {u * 1000:.1f} mm")
         return [*lines, f"separation {self.separation:.2f}, gate {self.gate:.2f}",
                 f"rule: flat rejected in error at most {rule.alpha_flat:g}, ellipsoid {rule.alpha_ellipsoid:g}, power {rule.power:g}"]
 
@@ -130,8 +132,8 @@ def _stripe(finest: float) -> float:
 def _board(planned: Plan) -> float:
     """Height of a board that holds both predictions and their bands [m], to 0.1 m."""
     at = np.array([longest(planned.result).reading.distance])
-    ends = [offset[0] + side * 2 * u[0] for kappa in (0.0, planned.result.ellipsoid_curvature)
-            for offset, u in [line_of_sight(planned.result, kappa, at)] for side in (-1, 1)]
+    ends = [by[0] + side * 2 * u[0] for kappa in (0.0, planned.result.ellipsoid_curvature)
+            for by, u in [line_of_sight(planned.result, kappa, at)] for side in (-1, 1)]
     return math.ceil(10 * (max(*ends, 0.0) - min(*ends, 0.0)) + 1) / 10
 
 
@@ -210,14 +212,29 @@ def _spreads(result: Result) -> tuple[list[Contribution], list[tuple[float, int]
     return rest, repeats
 
 
-def _clearance(lowest: float) -> str:
+def _clearance(lowest: float, units: str) -> str:
     if lowest <= 0:
         return " But the line of sight would run into the water: raise the instrument."
-    return f" But the line would pass only {lowest:.2f} m above the water, where the air bends light most: raise it." if lowest < CLEAR else ""
+    return f" But the line would pass only {offset(lowest, units)} above the water, where the air bends light most: raise it." if lowest < CLEAR else ""
 
 
-def _side(offset: float) -> str:
-    return f"{abs(offset) * 1000:.0f} mm {'above' if offset >= 0 else 'below'}"
+def _side(by: float, units: str) -> str:
+    return f"{offset(abs(by), units)} {'above' if by >= 0 else 'below'}"
+
+
+def phoned_in(book: FieldBook, by: float, height: float) -> FieldBook:
+    """A plan of one near and one far point with its readings: the line of sight struck the target so far above the level mark [m].
+
+    Parameters
+    ----------
+    book : FieldBook
+        As `designs.single_line` makes it.
+    by, height : float
+        [m]; the height of the instrument above the near water.
+    """
+    target, table = book.heights[0].height, book.tables["readings.csv"]
+    cells = [repr(height if r.point in book.water.surfaces else height + by - target) for r in book.readings]
+    return compose(book.site, book.tables | {"readings.csv": table.filled("reading", cells)})
 
 
 def as_read(result: Result) -> dict[str, float]:
@@ -275,45 +292,3 @@ def blank(book: FieldBook) -> FieldBook:
     for column in {"reading", "upper", "lower"} & set(table.columns):
         table = table.filled(column, [""] * len(table.rows))
     return compose(book.site, book.tables | {"readings.csv": table})
-
-
-def single_line(distance: float, *, gradient: str = "-0.01 ± 0.03 K/m", collimation: str = f"0 ± {TESTED}",
-                pointings: int = 5, latitude: float = 50.0, azimuth: float = 60.0,
-                changes: Mapping[str, Mapping[str, object]] | None = None) -> FieldBook:
-    """The plainest design: one set-up, a pole in the near water and a target above the far water.
-
-    Parameters
-    ----------
-    distance : float
-        Length of the long sight [m], known to 0.1 %.
-    gradient : str
-        Mean temperature gradient along the line, as a field book writes it.
-    collimation : str
-        Collimation error and what a peg test leaves of its uncertainty.
-    pointings : int
-        Readings of the target.
-    latitude, azimuth : float
-        Of the line [degrees].
-    changes : mapping, optional
-        Keys to add to a section of ``site.toml``, by section name.
-
-    Returns
-    -------
-    FieldBook
-        Without readings.
-    """
-    distance = float(distance)
-    site = {
-        "format": 1, "title": "a planned line", "invented": True,
-        "line": {"latitude": float(latitude), "azimuth": float(azimuth), "distance": f"{distance!r} m ± {distance / 1000!r} m"},
-        "instrument": {"A": {"collimation": collimation}},
-        "air": {"lake": {"temperature": "12 °C", "pressure": "1000 hPa", "gradient": gradient}},
-        "water": {"surfaces": ["near water", "far water"]},
-        "rule": {"alpha_flat": 0.01, "alpha_ellipsoid": 0.01, "power": 0.90},
-    }
-    for section, keys in (changes or {}).items():
-        site[section] = site.get(section, {}) | dict(keys)
-    sights = [("S1", "near water", "10.0", "")] + [("S1", "far target", repr(float(distance)), "")] * pointings
-    readings = Table(("setup", "point", "distance [m]", "reading [m]"), tuple(sights), tuple(range(2, len(sights) + 2)))
-    heights = Table(("from", "to", "height [m]"), (("far water", "far target", "1.5"),), (2,))
-    return compose(site, {"readings.csv": readings, "heights.csv": heights})

@@ -20,7 +20,7 @@ def prior(book: FieldBook, key: Unknown, at: Expansion | None = None) -> Row | N
         return None
     if kind == "stability":
         state = at.air.get(name, air.State()) if at else air.State()
-        strength, (stated, slope) = state.strength, air.stability_prior(book.airs[name], state.strength, state.strength_u)
+        strength, (stated, slope) = state.strength, air.stability_prior(book.airs[name], state)
         row = _prior(key, "stability of the air", f"air {name}", stated)
         return replace(row, terms=row.terms | {("strength", name): -slope}, value=stated.value - slope * strength)
     if kind == "water temperature" and not book.airs[name].water_temperature:

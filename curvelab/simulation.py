@@ -10,7 +10,7 @@ import numpy as np
 
 from . import refraction, units
 from .adjustment import start
-from .air import State
+from .air import State, difference
 from .fieldbook import compose
 from .observation import EYE, height_row, humidity_row, nominal_heights, reading_row, rows, thermometer_row
 from .planning import Plan, blank
@@ -119,14 +119,20 @@ def _truth(book: FieldBook, curvature: float, given: dict[Unknown, float], rng: 
 
 
 def _weather(book: FieldBook, curvature: float) -> dict[Unknown, float]:
-    """The strength of each air whose temperatures the plan gives: that is the weather it is made for."""
+    """Strength and water of each air whose temperatures the plan gives: that is the weather it is made for."""
     measured = {t.air for t in book.air_readings}
-    return {("strength", name): state.strength for name, state in start(book, curvature).air.items() if name in measured}
+    true = {}
+    for name, state in start(book, curvature).air.items():
+        if name in measured:
+            true["strength", name] = state.strength
+            if not book.airs[name].water_temperature:
+                true["water temperature", name] = book.airs[name].temperature.value - difference(state.strength)
+    return true
 
 
 def _states(true: Mapping[Unknown, float]) -> dict[str, State]:
     """The true state of each air with a profile, as far as it is drawn."""
-    return {key[1]: State(*(true.get((kind, key[1]), 0.0) for kind in PROFILED)) for key in true if key[0] == "strength"}
+    return {key[1]: State(*(true.get((kind, key[1]), 0.0) for kind in PROFILED), expected=true[key]) for key in true if key[0] == "strength"}
 
 
 def _humidity(t: AirReading, book: FieldBook, true: Mapping[Unknown, float], rng: np.random.Generator) -> float:

@@ -19,6 +19,8 @@ def suspicions(book: FieldBook) -> list[str]:
         if level.tolerance and 0 < level.tolerance.value < PRECISE:
             told.append(f"instrument {name}: a tolerance of {level.tolerance.value * 1e6:.1f} µrad is that of a precise level; \"mm per km of double run\" is a scatter "
                         "of heights, not a limit of the line of sight")
+    told += [f"air {name} states its {'k' if air.k else 'gradient'}, so its thermometers and air_minus_water are not used"
+             for name, air in book.airs.items() if (air.k or air.gradient) and (air.air_minus_water or name in {t.air for t in book.air_readings})]
     told += [text for r in book.readings if not r.struck for text in _wires(r)]
     told += _misread_wires(book)
     told += _mixed_feet(book)

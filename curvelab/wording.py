@@ -21,14 +21,24 @@ def _km(metres: float, system: str) -> str:
     return f"{round(value, digits):,.0f}\u00a0{'miles' if system == 'us' else 'km'}".replace(",", "\u00a0")
 
 
-def _offset(metres: float, system: str) -> str:
+def length(metres: float, system: str) -> str:
+    """A length of sight in words."""
+    return f"{units.convert(metres, 'mi'):.2f} miles" if system == "us" else f"{metres:.0f} m"
+
+
+def offset(metres: float, system: str) -> str:
+    """A height in words.
+
+    >>> offset(0.1, "metric"), offset(0.1, "us")
+    ('100 mm', '3.9 in')
+    """
     return f"{units.convert(metres, 'in'):.1f} in" if system == "us" else f"{metres * 1000:.0f} mm"
 
 
 def finding(verdict: Verdict, system: str) -> str:
     """What was shown, and how surely or why not."""
     rule, distance = verdict.result.book.rule, verdict.distance
-    length = f"{units.convert(distance, 'mi'):.2f} miles" if system == "us" else f"{distance:.0f} m"
+    over = length(distance, system)
     low, high = verdict.radius
     if math.isnan(low):
         radius = "No radius of a curved surface fits the measurement."
@@ -39,17 +49,17 @@ def finding(verdict: Verdict, system: str) -> str:
         if verdict.outcome in ("undecided", "ellipsoid rejected"):
             radius += f" Flat water is outside those 95 %, but the rule asks for {100 - 100 * rule.alpha_flat:g} %."
     texts = {
-        "readings disagree": f"The readings over {length} contradict one another beyond their uncertainty, so they say nothing about "
+        "readings disagree": f"The readings over {over} contradict one another beyond their uncertainty, so they say nothing about "
                              f"the shape of the water; find the blunder first.{_at_odds(verdict, system)}",
-        "too uncertain to decide": f"Over {length} this measurement can't tell flat water from water that follows the Earth: the two lie only "
+        "too uncertain to decide": f"Over {over} this measurement can't tell flat water from water that follows the Earth: the two lie only "
                                    f"{verdict.separation:.2f} typical errors (standard uncertainties) apart; {verdict.gate:.2f} are needed."
                                    + _explained(verdict, system),
-        "undecided": f"Over {length} neither flat water nor water that follows the Earth can be excluded. {radius}" + _worst_note(verdict),
-        "flat rejected": f"Over {length} flat water is excluded (if all is as stated, in error at most {100 * rule.alpha_flat:g} % of the time), "
+        "undecided": f"Over {over} neither flat water nor water that follows the Earth can be excluded. {radius}" + _worst_note(verdict),
+        "flat rejected": f"Over {over} flat water is excluded (if all is as stated, in error at most {100 * rule.alpha_flat:g} % of the time), "
                          f"and {_fits('water that follows the Earth', verdict.z_ellipsoid)}. {radius}",
-        "ellipsoid rejected": f"Over {length} water that follows the Earth is excluded (if all is as stated, in error at most "
+        "ellipsoid rejected": f"Over {over} water that follows the Earth is excluded (if all is as stated, in error at most "
                               f"{100 * rule.alpha_ellipsoid:g} % of the time), and {_fits('flat water', verdict.z_flat)}. {radius}",
-        "both rejected": f"Over {length} the measurement fits neither flat water nor water that follows the Earth: something in it is not as "
+        "both rejected": f"Over {over} the measurement fits neither flat water nor water that follows the Earth: something in it is not as "
                          f"stated.{_explained(verdict, system)} {radius}",
     }
     return texts[verdict.outcome]
@@ -75,10 +85,10 @@ def _explained(verdict: Verdict, system: str) -> str:
         stated = verdict.result.effective_k
         causes.append(f"air with k = {stated + excess.k:.2f} instead of {stated:.2f}")
     if not math.isnan(excess.height):
-        causes.append(f"a height wrong by {_offset(abs(excess.height), system)} at the target")
+        causes.append(f"a height wrong by {offset(abs(excess.height), system)} at the target")
     side = "more" if excess.offset > 0 else "less"
     told = f"is {found:.1f} times that of the ellipsoid" if found > 0 else "is negative"
-    return (f" The curvature found {told}; any one of these could have made the {_offset(abs(excess.offset), system)} {side}: {', '.join(causes)}."
+    return (f" The curvature found {told}; any one of these could have made the {offset(abs(excess.offset), system)} {side}: {', '.join(causes)}."
             if causes else "")
 
 
@@ -87,7 +97,7 @@ def _at_odds(verdict: Verdict, system: str) -> str:
     told = []
     worst = next((m for m in misfits(verdict.result) if ".csv" in m.label), None)
     if worst and abs(worst.standardised) > 2:
-        size = f"{abs(worst.movable):.1f} K" if worst.label.startswith("air.csv") else _offset(abs(worst.movable), system)
+        size = f"{abs(worst.movable):.1f} K" if worst.label.startswith("air.csv") else offset(abs(worst.movable), system)
         told.append(f" Most at odds with the rest is {worst.label}, by {abs(worst.standardised):.1f} standard uncertainties; {size} "
                     f"{'less' if worst.movable < 0 else 'more'} would make it fit. Read it again first.")
     if beyond := culprits(verdict.result):

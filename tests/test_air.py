@@ -10,7 +10,7 @@ import pytest
 from scipy import integrate
 
 import curvelab
-from curvelab import air, observation, planning, profile, ray, refraction
+from curvelab import air, designs, observation, profile, ray, refraction
 from curvelab.fieldbook import compose
 from curvelab.records import Air, Stated, Table
 from tests.books import book
@@ -219,7 +219,7 @@ def test_simulated_lakes_agree_with_their_own_thermometers():
 
 def book_with_thermometers():
     """A plan of one sight with three thermometers."""
-    plain = planning.single_line(2000.0)
+    plain = designs.single_line(2000.0)
     site = plain.site | {"air": {"lake": {"temperature": "14 °C", "pressure": "1000 hPa", "water_temperature": "12 ± 0.3 °C", "wind": "5 ± 1 m/s"}}}
     warm = Table(("height [m]", "temperature [°C]", "thermometer"), (("0.5", "13.5", "a"), ("1.5", "13.7", "b"), ("3", "13.8", "c")), (2, 3, 4))
     return compose(site, plain.tables | {"air.csv": warm})

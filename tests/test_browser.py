@@ -126,7 +126,12 @@ def live(opened):
     opened.locator(".curvelab-picture").wait_for()
     opened.locator(f"{KERNEL}[data-status=idle] [aria-valuenow='100']").wait_for()
     until(lambda: not any("*" in prompt for prompt in opened.locator(".jp-InputPrompt").all_text_contents()), "all cells have run")
-    assert fault(opened) == ""
+    assert fault(opened) == "" and "where will it strike" in sentence(opened)
+    keep(opened, "ask")
+    asked = pixels(opened)
+    opened.locator(".curvelab-answer button").nth(1).focus()
+    opened.keyboard.press("Enter")
+    until(lambda: sentence(opened).startswith("You said: on the mark.") and differ(pixels(opened), asked), "the answer is taken, and the pictures show")
     keep(opened, "live")
     return opened
 
@@ -241,6 +246,26 @@ def test_a_field_book_chosen_on_the_page_is_judged(live):
         if name != without:
             until(lambda: differ(pixels(live), drawn), f"the picture shows {name}")
             keep(live, f"book_{name}")
+
+
+def test_a_phoned_reading_units_and_large_type_by_keyboard(live):
+    said, drawn = sentence(live), pixels(live)
+    live.locator(".curvelab-called input").focus()
+    live.keyboard.press("Space")
+    until(lambda: "is excluded" in sentence(live) or "can" in sentence(live) and sentence(live) != said, "the reading is judged")
+    live.locator(".curvelab-units button").nth(1).focus()
+    live.keyboard.press("Enter")
+    until(lambda: "miles" in sentence(live), "US units")
+    live.locator("button.curvelab-large").focus()
+    live.keyboard.press("Enter")
+    until(lambda: pixels(live).shape[0] > drawn.shape[0], "the picture is larger")
+    keep(live, "large")
+    live.keyboard.press("Enter")
+    live.locator(".curvelab-units button").first.focus()
+    live.keyboard.press("Enter")
+    live.locator(".curvelab-called input").focus()
+    live.keyboard.press("Space")
+    until(lambda: sentence(live) == said and not differ(pixels(live), drawn, 1), "all is back")
 
 
 def test_a_faulty_field_book_is_explained_in_words(live):

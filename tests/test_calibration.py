@@ -6,7 +6,7 @@ import pytest
 from scipy import stats
 
 import curvelab
-from curvelab import planning
+from curvelab import designs
 from curvelab.fieldbook import compose
 from curvelab.records import Table
 
@@ -16,17 +16,17 @@ LIMIT = 0.7e-3 / 30
 
 def tolerance_dominates():
     """A level known by its tolerance alone, over a line just long enough."""
-    plain = planning.single_line(3000.0, gradient="-0.01 ± 0.01 K/m", pointings=1)
+    plain = designs.single_line(3000.0, gradient="-0.01 ± 0.01 K/m", pointings=1)
     return compose(plain.site | {"instrument": {"A": {"tolerance": "0.7 mm per 30 m"}}}, plain.tables)
 
 
 def few_readings():
-    return planning.single_line(2000.0, pointings=3, gradient="-0.01 ± 0.02 K/m")
+    return designs.single_line(2000.0, pointings=3, gradient="-0.01 ± 0.02 K/m")
 
 
 def thermometers():
     """Three thermometers over a lake in a breeze, the line 4 m up."""
-    plain = planning.single_line(2500.0, collimation="0 ± 5 µrad")
+    plain = designs.single_line(2500.0, collimation="0 ± 5 µrad")
     weather = {"temperature": "14 °C", "pressure": "1000 hPa", "water_temperature": "12 ± 0.3 °C", "wind": "6 ± 1 m/s"}
     warm = Table(("height [m]", "temperature [°C]", "thermometer"), (("0.5", "13.5", "a"), ("1.5", "13.7", "b"), ("4", "13.8", "c")), (2, 3, 4))
     heights = Table(("from", "to", "height [m]"), (("far water", "far target", "4.0"), ("near water", "axis:S1", "4.0")), (2, 3))

@@ -10,7 +10,7 @@ import pytest
 from scipy import stats
 
 import curvelab
-from curvelab import decision, planning
+from curvelab import decision, designs
 from curvelab.adjustment import Estimate
 from curvelab.uncertainty import RECTANGULAR, Contribution
 from tests.books import DATA, NAMES, SITE, book
@@ -156,7 +156,7 @@ def test_sights_that_say_nothing_are_named(tmp_path):
 
 def test_wrong_things_are_refused_with_the_right_ones_named():
     with pytest.raises(TypeError, match="adjust"):
-        curvelab.decide(planning.single_line(2000.0))
+        curvelab.decide(designs.single_line(2000.0))
     with pytest.raises(TypeError, match="read_fieldbook"):
         curvelab.adjust("data/two_kilometres")
 
@@ -171,13 +171,13 @@ def test_the_lab_is_told_the_numbers():
 
 def test_a_plan_is_no_measurement():
     with pytest.raises(ValueError, match="no readings yet"):
-        curvelab.decide(curvelab.adjust(planning.single_line(2000.0)))
+        curvelab.decide(curvelab.adjust(designs.single_line(2000.0)))
 
 
 @pytest.mark.parametrize("pointings", [1, 2, 3])
 def test_the_power_of_a_plan_is_what_simulated_lakes_show(pointings):
     """Two pointings are worse than one: their scatter may rule, with one degree of freedom. 120 lakes; the plan takes 24 draws."""
-    plan = curvelab.plan(planning.single_line(2000.0, pointings=pointings, gradient="-0.01 ± 0.025 K/m"))
+    plan = curvelab.plan(designs.single_line(2000.0, pointings=pointings, gradient="-0.01 ± 0.025 K/m"))
     found = [curvelab.decide(curvelab.adjust(curvelab.simulate(plan, curvature=plan.result.ellipsoid_curvature, seed=s))).outcome for s in range(120)]
     share = np.mean([outcome == "flat rejected" for outcome in found])
     spread = math.sqrt(plan.power * (1 - plan.power) * (1 / 120 + (1 / 24 if pointings == 2 else 0)))
@@ -188,7 +188,7 @@ def test_the_power_of_a_plan_is_what_simulated_lakes_show(pointings):
 @pytest.mark.parametrize("true", ["flat", "ellipsoid"])
 def test_error_rates_over_simulated_lakes(true):
     """At most 1 % false rejections, and at least the planned power, in 150 lakes each; bounds from the binomial law."""
-    plan = curvelab.plan(planning.single_line(2000.0))
+    plan = curvelab.plan(designs.single_line(2000.0))
     kappa = 0.0 if true == "flat" else plan.result.ellipsoid_curvature
     found = [curvelab.decide(curvelab.adjust(curvelab.simulate(plan, curvature=kappa, seed=seed))) for seed in range(150)]
     wrong = sum(v.outcome in ("both rejected", "flat rejected" if true == "flat" else "ellipsoid rejected") for v in found)

@@ -141,6 +141,15 @@ def test_intervals_of_few_results_by_the_rule(values, probability):
     assert (found.mean, found.u) == (pytest.approx(np.mean(values), abs=1e-9), pytest.approx(np.std(values, ddof=1), rel=1e-6, abs=1e-6))
 
 
+@pytest.mark.parametrize("n, outside", [(10_000, 500), (10_001, 501), (999, 1), (1000, 700)])
+def test_the_tails_are_those_of_the_sorted_results(n, outside):
+    for seed in range(20):
+        values = np.random.default_rng(seed).standard_normal(n)
+        y = np.sort(values)
+        lows, highs = montecarlo._tails(values, outside)
+        assert np.array_equal(lows, y[:outside]) and np.array_equal(highs, y[n - outside:])
+
+
 @settings(max_examples=20)
 @given(st.floats(-1e6, 1e6), st.floats(0.01, 100), st.integers(0, 100))
 def test_a_summary_shifts_and_scales(shift, scale, seed):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import itertools
 import math
 import shutil
 import threading
@@ -19,7 +20,15 @@ from tests.books import DATA
 
 @pytest.fixture(scope="module")
 def page():
-    return panels.LivePage(DATA)
+    page = panels.LivePage(DATA)
+    page.answer.value = "on the mark"
+    return page
+
+
+def answered(folder):
+    page = panels.LivePage(folder)
+    page.answer.value = "on the mark"
+    return page
 
 
 def offsets(page):
@@ -72,7 +81,7 @@ def test_a_line_that_would_run_into_the_water_is_warned_of(page):
 def test_a_book_without_readings_is_a_plan_on_the_page_and_leaves_it_working(tmp_path):
     shutil.copytree(DATA / "two_kilometres", tmp_path / "read")
     curvelab.write_fieldbook(curvelab.planning.blank(curvelab.read_fieldbook(DATA / "builders_level")), tmp_path / "blank")
-    page = panels.LivePage(tmp_path)
+    page = answered(tmp_path)
     page.book.value = "read"
     page.book.value = "blank"
     assert "Nothing is read yet" in page.sentence.value and "800 m" in page.sentence.value and "found" not in page.describe()
@@ -95,7 +104,7 @@ def test_a_fault_shows_in_words_and_is_escaped(tmp_path):
     shutil.copytree(DATA / "two_kilometres", tmp_path / "broken")
     readings = tmp_path / "broken" / "readings.csv"
     readings.write_text(readings.read_text(encoding="utf-8").replace("far mark,2000.0", "<script>x</script>,-5", 1), encoding="utf-8")
-    page = panels.LivePage(tmp_path)
+    page = answered(tmp_path)
     page.book.value = "broken"
     assert "negative" in page.fault.value and 'role="alert"' in page.fault.value and "<script>" not in page.fault.value
     page.book.value = panels.NO_BOOK
@@ -110,18 +119,18 @@ def test_drawing_leaves_no_figure_open_and_no_setting_changed(page):
 
 
 def test_equal_settings_give_equal_bytes():
-    assert panels.LivePage(DATA).picture.value == panels.LivePage(DATA).picture.value
+    assert answered(DATA).picture.value == answered(DATA).picture.value
 
 
 def test_two_controls_at_a_time_draw_the_same_as_one_after_the_other():
     """A kernel may answer messages in several threads; matplotlib's settings are shared by all of them."""
-    pages = [panels.LivePage(DATA) for _ in range(3)]
+    pages = [answered(DATA) for _ in range(3)]
     threads = [threading.Thread(target=setattr, args=(page.book, "value", "builders_level")) for page in pages]
     for thread in threads:
         thread.start()
     for thread in threads:
         thread.join()
-    alone = panels.LivePage(DATA)
+    alone = answered(DATA)
     alone.book.value = "builders_level"
     assert all(page.picture.value == alone.picture.value for page in pages)
 
@@ -148,3 +157,98 @@ def test_projector_type_is_large():
     with figures.style(projector=True):
         assert matplotlib.rcParams["font.size"] >= 18
     assert not math.isclose(matplotlib.rcParams["font.size"], 18)
+
+
+def test_nothing_is_shown_before_the_audience_has_answered():
+    page = panels.LivePage(DATA)
+    assert "the question alone" in page.describe() and "above the mark at its own height" in page.sentence.value
+    assert all(not line.get_visible() for axes in page.figure.axes for line in axes.lines if line.get_gid() in ("flat", "ellipsoid", "found"))
+    page.answer.value = "below the mark"
+    assert "You said: below the mark." in page.sentence.value and "flat -47" in page.describe()
+    page.reset.click()
+    assert page.answer.value is None and "the question alone" in page.describe()
+
+
+def test_a_reading_phoned_in_is_judged_by_the_rule(page):
+    page.controls["length"].value = 2000
+    page.controls["phoned"].value, page.called.value = 270, True
+    assert "flat water is excluded" in page.sentence.value and "270.0 mm" in page.describe()
+    page.controls["phoned"].value = -47
+    assert "water that follows the Earth is excluded" in page.sentence.value
+    page.called.value = False
+    assert "This plan can tell them apart" in page.sentence.value and "found" not in page.describe()
+
+
+def test_one_switch_changes_all_units(page):
+    page.controls["length"].value = 2000
+    before = page.describe()
+    page.units.value = "us"
+    assert " in and ellipsoid" in page.describe() and "1.24 miles" in page.sentence.value and " mm" not in page.sentence.value
+    page.units.value = "metric"
+    assert page.describe() == before
+
+
+def test_the_null_control_finds_nothing(page):
+    page.null.click()
+    assert abs(offsets(page)["ellipsoid"] - offsets(page)["flat"]) < 1
+    page.controls["length"].value = 2000
+
+
+def test_a_heckler_may_change_a_books_assumptions_and_leave_a_row_out(page):
+    page.book.value = "two_kilometres"
+    page.left_out.value = page.left_out.options[1]
+    assert "had not been taken" in page.sentence.value and page.fault.value == ""
+    page.left_out.value = page.left_out.options[0]
+    page.controls["shores"].value = 30
+    assert "the far water had stood 30 mm higher" in page.sentence.value
+    page.book.value = panels.NO_BOOK
+    assert page.controls["shores"].value == 0 and page.controls["shores"].disabled
+
+
+def test_large_type_is_large_and_comes_back(page):
+    before = page.describe()
+    page.large.value = True
+    assert page.describe() == before and min(label.get_fontsize() for label in page.figure.axes[1].get_xticklabels()) >= 18
+    page.large.value = False
+    assert page.describe() == before and page.figure.get_figheight() == pytest.approx(4.3)
+
+
+def test_every_corner_of_the_controls_gives_a_sentence(page):
+    for corner in itertools.product(*[(c.low, c.high) for name, c in panels.CONTROLS.items() if name not in ("shores", "phoned")]):
+        page._setting = True
+        for name, value in zip(panels.CONTROLS, corner):
+            page.controls[name].value = value
+        page._setting = False
+        page.update()
+        assert page.fault.value == "" and "nan" not in page.sentence.value and "inf" not in page.describe(), corner
+    page.reset.click()
+    page.answer.value = "on the mark"
+
+
+def test_a_thousand_moves_keep_no_more_artists(page):
+    page.controls["gradient"].value = 0.1
+    before = sum(len(axes.lines) + len(axes.texts) + len(axes.collections) for axes in page.figure.axes)
+    for i in range(40):
+        page.controls["gradient"].value = 0.1 + 0.002 * (i % 5)
+    assert sum(len(axes.lines) + len(axes.texts) + len(axes.collections) for axes in page.figure.axes) == before
+    page.controls["gradient"].value = -0.01
+
+
+@pytest.mark.parametrize("colour", ["FLAT", "ROUND", "FOUND"])
+def test_colours_stand_out_from_the_paper_and_from_each_other_for_the_colour_blind(colour):
+    """Contrast by WCAG 2.2 (relative luminance, 1.4.3); colour blindness by the matrices of Vienot, Brettel & Mollon (1999), from memory."""
+    from matplotlib.colors import to_rgb
+
+    def linear(name):
+        c = np.array(to_rgb(name))
+        return np.where(c <= 0.04045, c / 12.92, ((c + 0.055) / 1.055) ** 2.4)
+
+    def luminance(rgb):
+        return rgb @ [0.2126, 0.7152, 0.0722]
+
+    assert (luminance(linear(figures.PAPER)) + 0.05) / (luminance(linear(getattr(figures, colour))) + 0.05) > 4.5
+    protan = np.array([[0.11238, 0.88762, 0], [0.11238, 0.88762, 0], [0.00401, -0.00401, 1]])
+    deutan = np.array([[0.29275, 0.70725, 0], [0.29275, 0.70725, 0], [-0.02234, 0.02234, 1]])
+    for seen in (protan, deutan):
+        flat, round_ = (seen @ linear(name) for name in (figures.FLAT, figures.ROUND))
+        assert np.linalg.norm(flat - round_) > 0.08

@@ -48,19 +48,20 @@ ROOMS = {
     "wording": "units instrument uncertainty diagnosis",
     "decision": "refraction uncertainty records fieldbook adjustment diagnosis remarks wording",
     "sceptic": "refraction uncertainty records resolve fieldbook adjustment prediction diagnosis decision",
-    "planning": "refraction instrument lake uncertainty air records fieldbook sealing observation adjustment prediction decision",
+    "planning": "refraction instrument lake uncertainty air records fieldbook sealing observation adjustment prediction decision wording",
     "actions": "units air records resolve fieldbook designs adjustment planning",
     "maps": "numbers uncertainty records adjustment planning",
     "simulation": "units refraction uncertainty air records fieldbook rows priors observation adjustment planning",
-    "figures": "uncertainty",
+    "drawing": "",
+    "figures": "drawing uncertainty",
     "page": "figures",
-    "panels": "figures page records fieldbook adjustment prediction decision planning",
+    "panels": "drawing figures page records fieldbook designs adjustment prediction wording decision sceptic planning",
     "sceptic_page": "figures page records adjustment decision sceptic planning",
     "rays_page": "refraction ray air figures page",
     "__init__": "",
 }
 # Third party: the rooms that may import it, None for all of them. Anything else is refused.
-LIBRARIES = {"numpy": None, "pyproj": {"ellipsoid"}, "matplotlib": {"figures", "page", "panels", "rays_page", "sceptic_page"}, "ipywidgets": {"page", "panels", "sceptic_page"}}
+LIBRARIES = {"numpy": None, "pyproj": {"ellipsoid"}, "matplotlib": {"drawing", "figures", "page", "panels", "rays_page", "sceptic_page"}, "ipywidgets": {"page", "panels", "sceptic_page"}, "PIL": {"page"}}
 ONLY_WHEN_USED = {"pyproj"}
 MACHINE_PATH = re.compile(r"(?:^|[^\w.~/-])/(?:work|tmp|root|farm|home|Users)/\w", re.MULTILINE)
 

@@ -7,7 +7,7 @@ import math
 import pytest
 
 import curvelab
-from curvelab import decision, diagnosis, planning, sceptic, sceptic_page
+from curvelab import decision, designs, diagnosis, planning, sceptic, sceptic_page
 from tests.books import DATA, SITE, book, edited
 
 REJECTING = ("two_kilometres", "builders_level_tested", "feet_and_inches")
@@ -80,7 +80,7 @@ def test_every_objection_is_answered_from_the_book():
     assert len(told) == 7 and all(a.answer and a.see for a in told)
     text = " ".join(a.answer for a in told)
     assert "nan" not in text and "k = 0.10" in text and "-0.17 K/m" in text
-    unfixed = sceptic.answers(curvelab.decide(curvelab.adjust(curvelab.simulate(curvelab.plan(planning.single_line(2000.0)), curvature=0.0, seed=1))))
+    unfixed = sceptic.answers(curvelab.decide(curvelab.adjust(curvelab.simulate(curvelab.plan(designs.single_line(2000.0)), curvature=0.0, seed=1))))
     assert "nan" not in " ".join(a.answer for a in unfixed)
 
 
@@ -131,7 +131,7 @@ def test_the_reading_most_at_odds_is_the_blunder(tmp_path):
 
 def test_standardised_residuals_are_standard_normal():
     """Over simulated lakes their squares average 1 (10 lakes, tolerance from their number)."""
-    plan = curvelab.plan(planning.single_line(2000.0, pointings=1))
+    plan = curvelab.plan(designs.single_line(2000.0, pointings=1))
     read = curvelab.read_fieldbook(DATA / "two_kilometres")
     squares = [m.standardised**2 for seed in range(20)
                for m in diagnosis.misfits(curvelab.adjust(curvelab.simulate(curvelab.plan(read), curvature=1.57e-7, seed=seed))) if m.redundancy > 0.05]

@@ -14,7 +14,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 import curvelab
-from curvelab import adjustment, ellipsoid, planning, privacy, sealing
+from curvelab import adjustment, designs, ellipsoid, planning, privacy, sealing
 from curvelab.fieldbook import compose, with_changes
 from curvelab.records import FieldBook
 from tests.books import DATA, SITE, book
@@ -26,7 +26,7 @@ COORDINATES = SITE.replace('latitude = 50\nazimuth = 60\ndistance = "2000 m ± 2
 @pytest.fixture
 def campaign(tmp_path):
     """A plan, sealed, and the book that carries it out."""
-    plan = curvelab.plan(planning.single_line(2000.0))
+    plan = curvelab.plan(designs.single_line(2000.0))
     seal = planning.seal(plan, tmp_path, SEALED_AT)
     done = curvelab.simulate(plan, curvature=1.566e-7, seed=3)
     text = (tmp_path / "sealed_plan.txt").read_text(encoding="utf-8")
@@ -38,14 +38,14 @@ def test_a_plan_that_was_kept_says_so(campaign):
     verdict = curvelab.decide(curvelab.adjust(done))
     assert "The sealed plan was kept to" in verdict.sentence
     assert sealing.digest(text) == seal and sealing.sealed_time(text) == SEALED_AT
-    assert sealing.opened(text).readings == planning.single_line(2000.0).readings
+    assert sealing.opened(text).readings == designs.single_line(2000.0).readings
     assert "flat water: line of sight" in text and "gate 3.86" in text
 
 
 @settings(max_examples=200)
 @given(st.data())
 def test_any_one_byte_changed_breaks_the_seal(data):
-    text = sealing.plan_text(planning.single_line(2000.0), ["flat: 0 mm"], SEALED_AT)
+    text = sealing.plan_text(designs.single_line(2000.0), ["flat: 0 mm"], SEALED_AT)
     at = data.draw(st.integers(0, len(text) - 1))
     changed = text[:at] + chr((ord(text[at]) + data.draw(st.integers(1, 90))) % 0xD000) + text[at + 1:]
     assert sealing.digest(changed) != sealing.digest(text)
@@ -133,7 +133,7 @@ def test_no_output_gives_the_place_away(tmp_path, latitude, longitude, azimuth, 
     north, east = length * math.cos(math.radians(azimuth)), length * math.sin(math.radians(azimuth))
     other = (latitude + north / 111_200, longitude + east / (111_200 * math.cos(math.radians(latitude))))
     distance = ellipsoid.geodesic((latitude, longitude), other).distance
-    plain = planning.single_line(round(distance, 1))
+    plain = designs.single_line(round(distance, 1))
     own = compose(plain.site | {"line": {"from": [latitude, longitude], "to": [*other], "distance": f"{distance:.1f} m ± 5 m"}}, plain.tables)
     plan = curvelab.plan(own)
     done = privacy.published(curvelab.simulate(plan, curvature=1e-7, seed=1))

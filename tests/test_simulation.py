@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 import curvelab
-from curvelab import planning
+from curvelab import designs
 from curvelab.simulation import _truth
 from tests.books import SITE, book
 
@@ -17,7 +17,7 @@ READINGS = "setup,point,distance [m],reading [m]\nS1,near water,10,\n" + "S1,tar
 
 
 def test_a_seed_gives_the_same_book():
-    plan = curvelab.plan(planning.single_line(1500.0))
+    plan = curvelab.plan(designs.single_line(1500.0))
     first, again, other = (curvelab.simulate(plan, curvature=KAPPA, seed=s).tables for s in (1, 1, 2))
     assert first == again and first != other
 
@@ -41,7 +41,7 @@ def test_a_tolerance_is_drawn_as_a_rectangle(tmp_path):
 
 
 def test_estimates_scatter_as_the_plan_says():
-    plan = curvelab.plan(planning.single_line(2000.0))
+    plan = curvelab.plan(designs.single_line(2000.0))
     found = np.array([curvelab.adjust(curvelab.simulate(plan, curvature=KAPPA, seed=s)).curvature.value for s in range(120)])
     assert found.mean() == pytest.approx(KAPPA, abs=4 * plan.result.planned_u / math.sqrt(120))
     assert found.std(ddof=1) / plan.result.planned_u == pytest.approx(1, abs=4 / math.sqrt(240))
@@ -57,10 +57,10 @@ def test_the_error_of_a_distance_is_one_for_all_pointings(tmp_path):
 
 def test_a_truth_that_the_book_does_not_know_is_refused():
     with pytest.raises(ValueError, match="collimation.B"):
-        curvelab.simulate(planning.single_line(2000.0), curvature=KAPPA, seed=1, truth={"collimation.B": 1e-5})
+        curvelab.simulate(designs.single_line(2000.0), curvature=KAPPA, seed=1, truth={"collimation.B": 1e-5})
 
 
 def test_true_values_can_be_given():
-    plan = planning.single_line(2000.0)
+    plan = designs.single_line(2000.0)
     high, low = (curvelab.simulate(plan, curvature=KAPPA, seed=5, truth={"collimation.A": c}).readings[-1].reading for c in (3e-5, 0.0))
     assert high - low == pytest.approx(3e-5 * 2000, abs=2e-4)

@@ -1,0 +1,112 @@
+"""Marks on Axes that can be moved: each has a gid, is made when first asked for and changed in place afterwards.
+
+A picture that is drawn by these functions can be drawn again on the same Axes at little more than the cost of its
+pixels, and a page can read back what it shows.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import threading
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import matplotlib
+import numpy as np
+from matplotlib.artist import Artist
+from matplotlib.axes import Axes
+from matplotlib.lines import Line2D
+
+FLAT, ROUND, FOUND, WATER, PAPER = "#a84300", "#00557f", "#111111", "#7fb2c9", "#fffdf7"
+# name, colour, dash, hatching of the band, words
+HYPOTHESES = (("flat", FLAT, "--", "////", "flat water"), ("ellipsoid", ROUND, "-", "", "ellipsoid"))
+
+_ONE_AT_A_TIME = threading.RLock()  # matplotlib's settings are shared by all threads
+_STYLE = {
+    "figure.facecolor": PAPER, "axes.facecolor": PAPER, "savefig.facecolor": PAPER, "font.family": "DejaVu Sans",
+    "font.size": 11.0, "axes.labelsize": 11.0, "axes.titlesize": 12.0, "axes.titlelocation": "left", "axes.spines.top": False,
+    "axes.spines.right": False, "axes.axisbelow": True, "hatch.linewidth": 0.6, "legend.frameon": False,
+}
+_PROJECTOR = {"font.size": 18.0, "axes.labelsize": 18.0, "axes.titlesize": 20.0, "xtick.labelsize": 18.0,
+              "ytick.labelsize": 18.0, "lines.linewidth": 3.0}
+
+
+@dataclass(frozen=True)
+class Units:
+    """What a picture is labelled in: a short and a long unit of length, and how many of them a metre holds."""
+
+    short: str
+    per_metre: float
+    long: str
+    long_per_metre: float
+
+
+METRIC, US = Units("mm", 1e3, "m", 1.0), Units("in", 1 / 0.0254, "ft", 1 / 0.3048)
+
+
+@contextlib.contextmanager
+def style(projector: bool = False) -> Iterator[None]:
+    """The look of every picture: for the screen, or in large type for a projector."""
+    with _ONE_AT_A_TIME, matplotlib.rc_context(_STYLE | (_PROJECTOR if projector else {})):
+        yield
+
+
+def named(ax: Axes) -> dict[str, Line2D]:
+    """Lines that are shown, by their gid."""
+    return {line.get_gid(): line for line in ax.lines if line.get_gid() and line.get_visible()}
+
+
+def line(ax: Axes, gid: str, x: Sequence[float], y: Sequence[float], **look: object) -> Line2D:
+    """A line, moved if it is there already."""
+    found = _existing(ax.lines, gid)
+    if found is None:
+        return ax.plot(x, y, gid=gid, **look)[0]
+    found.set_data(x, y)
+    found.set(visible=True, **look)
+    return found
+
+
+def dot(ax: Axes, gid: str, x: float, y: float, *, across: float = 0.0, up: float = 0.0, color: str = FOUND, linestyle: str = "-") -> None:
+    """A measured value with its bar: half as wide as `across`, half as high as `up`."""
+    ends = ([x - across, x + across], [y - up, y + up])
+    line(ax, f"{gid} bar", *ends, color=color, linestyle=linestyle, linewidth=2.5, marker="|" if across else "_", markersize=12, markeredgewidth=2.0, zorder=4)
+    line(ax, gid, [x], [y], color=color, marker="o", markersize=8, linestyle="none", zorder=5)
+
+
+def band(ax: Axes, gid: str, x: Sequence[float], low: Sequence[float] | float, high: Sequence[float] | float, colour: str, hatch: str) -> None:
+    """A band of 95 %: shaded, or hatched where the other one is shaded."""
+    found = _existing(ax.collections, gid)
+    ends = [np.broadcast_to(np.asarray(values, dtype=float), np.shape(x)) for values in (low, high)]
+    if found is None:
+        ax.fill_between(x, *ends, gid=gid, facecolor="none" if hatch else colour, edgecolor=colour, alpha=0.55 if hatch else 0.22, hatch=hatch, linewidth=0)
+    else:
+        found.set_data(x, *ends)
+        found.set_visible(True)
+
+
+def words(ax: Axes, gid: str, text: str, at: tuple[float, float], **look: object) -> None:
+    """A piece of text that points nowhere, moved if it is there already."""
+    found = _existing(ax.texts, gid)
+    if found is None:
+        ax.annotate(text, at, gid=gid, **{"annotation_clip": False} | look)
+        return
+    found.xy = at
+    found.set(text=text, visible=True, **{key: value for key, value in look.items() if key in ("ha", "va", "color")})
+    if "xytext" in look:
+        found.xyann = look["xytext"]
+
+
+def hide(ax: Axes, *gids: str) -> None:
+    """Marks that are not to be seen for now."""
+    for artist in (*ax.lines, *ax.texts, *ax.collections):
+        if artist.get_gid() in gids:
+            artist.set_visible(False)
+
+
+def rounded(value: float) -> str:
+    """Two significant figures, in plain digits."""
+    return f"{float(f'{value:.1e}'):,.0f}".replace(",", " ")
+
+
+def _existing(artists: Sequence[Artist], gid: str) -> Artist | None:
+    return next((artist for artist in artists if artist.get_gid() == gid), None)
