@@ -92,8 +92,7 @@ def words(ax: Axes, gid: str, text: str, at: tuple[float, float], **look: object
         return
     found.xy = at
     found.set(text=text, visible=True, **{key: value for key, value in look.items() if key in ("ha", "va", "color")})
-    if "xytext" in look:
-        found.xyann = look["xytext"]
+    found.xyann = look.get("xytext", at)
 
 
 def hide(ax: Axes, *gids: str) -> None:

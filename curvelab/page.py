@@ -48,6 +48,8 @@ class Page(widgets.VBox):
         What the picture shows, read back from the figure.
     above, between : iterable of Widget
         What stands above the controls, and between them and the sentence.
+    columns : int
+        Of controls.
 
     Attributes
     ----------
@@ -58,7 +60,8 @@ class Page(widgets.VBox):
     """
 
     def __init__(self, controls: Mapping[str, Control], size: tuple[float, float], show: Callable[[Page], tuple[str, Iterable[str]]],
-                 read: Callable[[Figure], str], above: Iterable[widgets.Widget] = (), between: Iterable[widgets.Widget] = ()) -> None:
+                 read: Callable[[Figure], str], above: Iterable[widgets.Widget] = (), between: Iterable[widgets.Widget] = (),
+                 columns: int = 2) -> None:
         self._show, self._read, self.projector = show, read, False
         self.controls = {name: _slider(control) for name, control in controls.items()}
         self.figure = Figure(figsize=size, dpi=100)
@@ -70,7 +73,7 @@ class Page(widgets.VBox):
         boxes = [_labelled(name, control, self.controls[name]) for name, control in controls.items()]
         for widget, css in ((self.picture, "picture"), (self.sentence, "sentence"), (self.fault, "fault")):
             widget.add_class(f"curvelab-{css}")
-        super().__init__([*above, widgets.GridBox(boxes, layout={"grid_template_columns": "repeat(2, max-content)", "grid_gap": "0 2em"}),
+        super().__init__([*above, widgets.GridBox(boxes, layout={"grid_template_columns": f"repeat({columns}, max-content)", "grid_gap": "0 1.5em"}),
                           *between, self.fault, self.sentence, self.picture, self.notes])
         for slider in self.controls.values():
             slider.observe(self.update, "value")
@@ -130,12 +133,12 @@ def chooser(label: str, options: Sequence[str], width: str, name: str) -> widget
 def _slider(control: Control) -> widgets.FloatSlider:
     """A control with its range and step."""
     return widgets.FloatSlider(value=control.start, min=control.low, max=control.high, step=control.step, readout=False,
-                               continuous_update=True, layout={"width": "15em"})
+                               continuous_update=True, layout={"width": "7.5em"})
 
 
 def _labelled(name: str, control: Control, slider: widgets.FloatSlider) -> widgets.Box:
     """A control with its name, its unit and a number field beside it."""
-    number = widgets.BoundedFloatText(value=control.start, min=control.low, max=control.high, step=control.step, layout={"width": "6.5em"})
+    number = widgets.BoundedFloatText(value=control.start, min=control.low, max=control.high, step=control.step, layout={"width": "5.5em"})
     widgets.link((slider, "min"), (number, "min"))
     widgets.link((slider, "max"), (number, "max"))
     widgets.link((slider, "value"), (number, "value"), transform=(lambda value: round(value, 1 - math.floor(math.log10(control.step))),) * 2)

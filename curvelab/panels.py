@@ -33,14 +33,14 @@ CONTROLS = {
     "gradient": Control("Temperature gradient", "K/m", -0.50, 0.50, 0.002, -0.01),
     "collimation": Control("Collimation error", "µrad", -100.0, 100.0, 1.0, 0.0),
     "shores": Control("Far water higher by", "mm", -200.0, 200.0, 1.0, 0.0),
-    "phoned": Control("Reading above the mark", "mm", -1000.0, 3000.0, 1.0, 0.0),
+    "phoned": Control("Reading phoned in", "mm", -1000.0, 3000.0, 1.0, 0.0),
 }
 GRADIENT_U = "0.03 K/m"
 SHORT = 100.0  # m, of the null control
 WHAT_IF = {"gradient": "the temperature gradient had been {:g} K/m", "collimation": f"a peg test had found a collimation error of {{:g}} ± {TESTED}",
            "shores": "the far water had stood {:g} mm higher"}
 UNDECIDED = ("readings disagree", "too uncertain to decide")
-SIZE, LARGE = (11.6, 4.3), (11.6, 6.4)  # inches at 100 dpi
+SIZE, LARGE = (11.6, 4.1), (11.6, 6.4)  # inches at 100 dpi
 
 
 class LivePage(Page):
@@ -65,20 +65,20 @@ class LivePage(Page):
     def __init__(self, folder: str | Path | None = None) -> None:
         self.folder = Path(folder) if folder else None
         names = sorted({p.parent.name for file in ("site.toml", "readings.csv") for p in self.folder.glob(f"*/{file}")}) if self.folder else []
-        self.answer = widgets.ToggleButtons(options=ANSWERS, value=None, style={"button_width": "9em"}, layout={"width": "auto"})
-        self.units = widgets.ToggleButtons(options=[("metric", "metric"), ("US", "us")], style={"button_width": "4.5em"}, layout={"width": "auto"})
+        self.answer = widgets.ToggleButtons(options=ANSWERS, value=None, style={"button_width": "10em"}, layout={"width": "auto"})
+        self.units = widgets.ToggleButtons(options=[("metric", "metric"), ("US", "us")], style={"button_width": "5em"}, layout={"width": "auto"})
         self.large = widgets.ToggleButton(description="Large type", layout={"width": "7em"})
         self.reset, self.null = (widgets.Button(description=text, layout={"width": "auto"}) for text in ("Start over", "Null control: a short line"))
         self.book = chooser("Field book", [NO_BOOK, *names], "26em", "book")
         self.left_out = chooser("Leave out", [NOTHING], "30em", "left-out")
-        self.called = widgets.Checkbox(description="a reading was phoned in", indent=False, layout={"width": "13em"})
+        self.called = widgets.Checkbox(description="a reading was phoned in", indent=False, layout={"width": "17em"})
         self._chosen: FieldBook | None = None
         self._as_read: dict[str, float] = {}
         self.answer.add_class("curvelab-answer"), self.called.add_class("curvelab-called"), self.reset.add_class("curvelab-reset")
         self.units.add_class("curvelab-units"), self.large.add_class("curvelab-large"), self.null.add_class("curvelab-null")
-        ask = widgets.HBox([_move("1 Ask"), self.answer, self.reset, self.units, self.large])
-        judge = widgets.HBox([_move("4 Judge"), self.book, self.left_out, self.called])
-        super().__init__(CONTROLS, SIZE, LivePage._compute, _describe, [ask, _move("2 Choose")], [judge, _move("3 Look")])
+        ask = widgets.HBox([_move("Ask"), self.answer, self.units, self.large, self.null, self.reset])
+        judge = widgets.HBox([_move("Judge"), self.book, self.left_out, self.called])
+        super().__init__(CONTROLS, SIZE, LivePage._compute, _describe, [ask], [judge], 3)
         self.book.observe(self._choose, "value")
         for widget in (self.answer, self.units, self.called, self.left_out):
             widget.observe(self.update, "value")
@@ -202,7 +202,7 @@ class LivePage(Page):
 def _three(figure: Figure, large: bool) -> list[figures.Axes]:
     """The places of the three pictures."""
     margins = {"left": 0.11, "right": 0.935, "bottom": 0.125, "hspace": 0.6, "wspace": 0.5} if large else {
-        "left": 0.085, "right": 0.985, "bottom": 0.105, "hspace": 0.52, "wspace": 0.26}
+        "left": 0.085, "right": 0.985, "bottom": 0.112, "hspace": 0.52, "wspace": 0.26}
     grid = figure.add_gridspec(2, 2, height_ratios=(1, 2.6), width_ratios=(2.5, 1), top=0.985, **margins)
     return [figure.add_subplot(place) for place in (grid[0, :], grid[1, 0], grid[1, 1])]
 
@@ -218,7 +218,7 @@ def _cover(figure: Figure) -> None:
 
 def _move(text: str) -> widgets.HTML:
     """The heading of one of the four moves."""
-    return widgets.HTML(f'<b style="font-size:15px">{text}</b>', layout={"width": "5.5em"})
+    return widgets.HTML(f'<b style="font-size:15px">{text}</b>', layout={"width": "3.5em"})
 
 
 def _describe(figure: Figure) -> str:

@@ -141,8 +141,8 @@ def keep(page, name):
     folder = os.environ.get("CURVELAB_SCREENSHOTS")
     for width, height in SIZES if folder else []:
         page.set_viewport_size({"width": width, "height": height})
-        if page.locator(".curvelab-book").count():
-            page.locator(".curvelab-book").evaluate("book => book.scrollIntoView()")
+        if page.locator(".curvelab-answer").count():
+            page.locator(".curvelab-answer").evaluate("row => row.scrollIntoView()")
         page.wait_for_function("() => new Promise(done => requestAnimationFrame(() => requestAnimationFrame(() => done(true))))")
         page.screenshot(path=Path(folder, f"{name}_{width}x{height}.png"))
     page.set_viewport_size(dict(zip(("width", "height"), SIZES[0])))
@@ -249,6 +249,7 @@ def test_a_field_book_chosen_on_the_page_is_judged(live):
 
 
 def test_a_phoned_reading_units_and_large_type_by_keyboard(live):
+    live.locator(f"{KERNEL}[data-status=idle]").wait_for()
     said, drawn = sentence(live), pixels(live)
     live.locator(".curvelab-called input").focus()
     live.keyboard.press("Space")
@@ -265,7 +266,8 @@ def test_a_phoned_reading_units_and_large_type_by_keyboard(live):
     live.keyboard.press("Enter")
     live.locator(".curvelab-called input").focus()
     live.keyboard.press("Space")
-    until(lambda: sentence(live) == said and not differ(pixels(live), drawn, 1), "all is back")
+    until(lambda: sentence(live) == said, "the sentence is back")
+    until(lambda: not differ(pixels(live), drawn, 1), "the picture is back")
 
 
 def test_a_faulty_field_book_is_explained_in_words(live):
