@@ -102,6 +102,6 @@ def _pseudo_inverse(matrix: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     m, n = matrix.shape
     if not m:
         return np.zeros((n, 0)), np.eye(n)
-    left, values, right = np.linalg.svd(matrix, full_matrices=True)
+    left, values, right = np.linalg.svd(matrix, full_matrices=m < n)  # of all of n, whatever m
     rank = int(np.sum(values > RANK * values.max(initial=0.0)))
     return (right[:rank].T / values[:rank]) @ left[:, :rank].T, right[rank:].T
