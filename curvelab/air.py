@@ -181,7 +181,7 @@ def windy(temperature: float, water: float, wind: float, pressure: float = 1000.
 
     >>> here, state = windy(15.0, 15.0, 5.0)
     >>> round(float(here.curvature(2.0, state)) * 6371e3, 2)
-    0.15
+    0.12
     """
     mass = Air("lake", temperature=Stated(temperature), pressure=Stated(pressure))
     shape, strength = profile.mixed(temperature - water, REFERENCE_HEIGHT, wind, temperature, refraction.DRY_ADIABATIC)

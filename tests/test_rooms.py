@@ -58,10 +58,17 @@ ROOMS = {
     "panels": "drawing figures page records fieldbook designs adjustment prediction wording decision sceptic planning",
     "sceptic_page": "figures page records adjustment decision sceptic planning",
     "rays_page": "refraction ray air figures page",
+    "photo": "numbers units uncertainty records fieldbook",
+    "photo_page": "figures page photo",
+    "paper": "numbers units schema refraction lake uncertainty air records adjustment prediction decision sceptic planning figures",
+    "publishing": "records fieldbook privacy sealing adjustment diagnosis decision sceptic planning paper",
+    "exercises": "units ellipsoid refraction instrument water uncertainty gum decision",
+    "mystery": "designs records fieldbook sealing adjustment decision planning simulation",
     "__init__": "",
 }
 # Third party: the rooms that may import it, None for all of them. Anything else is refused.
-LIBRARIES = {"numpy": None, "pyproj": {"ellipsoid"}, "matplotlib": {"drawing", "figures", "page", "panels", "rays_page", "sceptic_page"}, "ipywidgets": {"page", "panels", "sceptic_page"}, "PIL": {"page"}}
+LIBRARIES = {"numpy": None, "pyproj": {"ellipsoid"}, "matplotlib": {"drawing", "figures", "page", "panels", "rays_page", "sceptic_page", "photo_page", "paper"},
+             "ipywidgets": {"page", "panels", "sceptic_page", "photo_page"}, "PIL": {"page", "photo_page"}}
 ONLY_WHEN_USED = {"pyproj"}
 MACHINE_PATH = re.compile(r"(?:^|[^\w.~/-])/(?:work|tmp|root|farm|home|Users)/\w", re.MULTILINE)
 
