@@ -14,7 +14,7 @@ from .planning import Plan, blank, plan
 from .records import FieldBook, FieldBookError, Table
 from .resolve import AXIS, LONG
 
-HELPS = 1.01  # a separation that grows by less than this factor is no help
+HELPS = 1.02  # a separation that grows by less than this factor is no help
 THERMOMETERS, MATCHED = (0.5, 1.5, 4.0), "0 ± 0.1 K"
 BREEZE = "5 ± 1 m/s"
 
@@ -91,7 +91,7 @@ def shopping_list(planned: Plan) -> str:
     ranked = helps(planned)
     told.append("Each alone: " + "; ".join(f"{h.action.name} ×{h.gain:.2f}" for h in ranked if h.useful) + ".")
     idle = [h.action.name for h in ranked if not h.useful]
-    return "\n".join(told + ([f"No help here: {'; '.join(idle)}."] if idle else []))
+    return "\n".join(told + ([f"No smaller uncertainty by: {'; '.join(idle)}."] if idle else []))
 
 
 def with_half_way_target(book: FieldBook) -> FieldBook | None:
@@ -155,6 +155,14 @@ def _in_a_breeze(book: FieldBook) -> FieldBook | None:
     return with_changes(book, {f"air.{air.name}.wind": BREEZE}) if by_profile(air) and not air.wind else None
 
 
+def _better_air(book: FieldBook) -> FieldBook | None:
+    """The stated gradient or k of the longest sight known twice as well."""
+    air = book.airs[max((r for r in book.readings if not r.struck), key=lambda r: r.distance).air]
+    if air.gradient:
+        return with_changes(book, {f"air.{air.name}.gradient": f"{air.gradient.value!r} ± {air.gradient.u / 2!r} K/m"})
+    return with_changes(book, {f"air.{air.name}.k": f"{air.k.value!r} ± {air.k.u / 2!r}"}) if air.k else None
+
+
 def _more_pointings(book: FieldBook) -> FieldBook:
     own = longest(plan(book).result).reading
     return with_pointings(book, 4 * sum((r.setup, r.point) == (own.setup, own.point) for r in book.readings))
@@ -181,6 +189,7 @@ ACTIONS = (
     Action("a level of half the tolerance", "another level, borrowed or hired", _better_level),
     Action("a second target half-way", "a pier or a stake in shallow water, and a boat", with_half_way_target),
     Action("a line half as long again", "another pair of shores", longer),
+    Action("the gradient along the line known twice as well", "thermometers at several heights, read by the hour, and a breeze", _better_air),
     Action("three matched thermometers up to 4 m", "three thermometers, one bucket to match them, a pole", lambda book: with_thermometers(book, THERMOMETERS, MATCHED)),
     Action("a day with a breeze, its wind measured", "waiting for it, and a hand anemometer", _in_a_breeze),
     Action("the line raised to 3 m", "higher ground or platforms on both shores", lambda book: raised(book, 3.0)),

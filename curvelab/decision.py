@@ -63,6 +63,8 @@ class Verdict:
         kappa, expected = self.result.curvature, self.result.ellipsoid_curvature
         air = slopes(self.result)[1] * more_k / REFERENCE_RADIUS
         flat, ellipsoid = math.hypot(kappa.u, air), math.hypot(kappa.u, air, self.result.book.rule.geoid * expected)
+        if not flat * ellipsoid:
+            return math.copysign(math.inf, abs(kappa.value) - abs(kappa.value - expected))
         zs = self.z_flat * kappa.u / flat, (kappa.value - expected) / ellipsoid
         return ((zs[0] ** 2 - zs[1] ** 2) / 2 - math.log(ellipsoid / flat)) / math.log(10)
 
@@ -181,6 +183,8 @@ def _over_u(value: float, u: float) -> float:
 def critical(contributions: Sequence[Contribution], alpha: float) -> float:
     """Least distance from a hypothesis that rejects it at `alpha`, under the real distribution and for the worst level [1/m]."""
     near, far = 0.0, 3 * combine(contributions)
+    if not far:
+        return 0.0
 
     def kept(distance: float) -> bool:
         return max(two_sided(distance, contributions), worst(distance, contributions)) >= alpha

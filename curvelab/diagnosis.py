@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from . import air
-from .adjustment import Result, axis_height, longest
+from .adjustment import UNCHECKED, Result, axis_height, longest
 from .refraction import REFERENCE_RADIUS, coefficient, gradient_for
+from .resolve import AXIS, components
 from .rows import Row
 
 
@@ -50,22 +52,32 @@ def diagnose(result: Result, excess: float) -> Diagnosis:
     sight = longest(result).reading
     level = result.book.instruments[sight.instrument]
     tilt, bend, height = slopes(result)
-    reach = 2 / sight.distance
 
-    def over(slope: float, size: float) -> float:
-        return float(excess / slope) if abs(slope) > 1e-9 * size else math.nan
+    def over(slope: float) -> float:
+        return float(excess / slope) if slope else math.nan
 
-    k = over(bend, 1.0) * REFERENCE_RADIUS
-    return Diagnosis(excess * sight.distance**2 / 2, over(tilt, reach), k, over(height, reach / sight.distance), k * _gradient_per_k(result),
+    k = over(bend) * REFERENCE_RADIUS
+    return Diagnosis(excess * sight.distance**2 / 2, over(tilt), k, over(height), k * _gradient_per_k(result),
                      level.tolerance.value if level.tolerance else math.nan)
 
 
 def slopes(result: Result) -> tuple[float, float, float]:
-    """Change of κ per tilt of the line [1/m per rad], per curvature of the ray [1], per height of the target [1/m²]."""
-    target = longest(result).reading
-    lake = [(s, row.reading) for s, row in zip(result.sensitivity, result.rows) if row.reading and row.reading.air == target.air]
-    return (sum(s * r.distance for s, r in lake), sum(s * -(r.distance**2) / 2 for s, r in lake),
-            sum((s for s, r in lake if r.point == target.point), 0.0))
+    """Change of κ per tilt of the line [1/m per rad], per curvature of the ray [1], per height of the target [1/m²].
+
+    Each common to all sights that are tied to the water, on all days; 0 where the design cancels it.
+    """
+    part, target = components(result.book), longest(result).reading
+    lake = [(s, row.reading) for s, row in zip(result.sensitivity, result.rows) if row.reading and part[AXIS + row.reading.setup] == part.get("")]
+    lake = lake or [(s, row.reading) for s, row in zip(result.sensitivity, result.rows) if row.reading]
+    return tuple(summed(s * size(r) for s, r in lake)
+                 for size in (lambda r: r.distance, lambda r: -(r.distance**2) / 2, lambda r: float(r.point == target.point)))
+
+
+def summed(terms: Iterable[float]) -> float:
+    """A sum, 0 where its terms cancel to 1e-4 of their size."""
+    values = list(terms)
+    total = math.fsum(values)
+    return total if abs(total) > 1e-4 * math.fsum(map(abs, values)) else 0.0
 
 
 def _gradient_per_k(result: Result) -> float:
@@ -119,7 +131,7 @@ class Misfit:
 
 
 def misfits(result: Result) -> list[Misfit]:
-    """Every row of the book that others check, the most at odds first.
+    """Every row of the book that others check (redundancy number 0.01 or more), the most at odds first.
 
     Notes
     -----
@@ -130,7 +142,7 @@ def misfits(result: Result) -> list[Misfit]:
     """
     found = []
     for row, v, r in zip(result.rows, result.solution.residuals, result.solution.redundancy):
-        if row.kind != "prior" and row.u and r > 1e-9:
+        if (row.kind != "prior" or row.label.startswith("gauge.csv")) and row.u and r > UNCHECKED:
             found.append(Misfit(row.label, float(v), float(v / (row.u * math.sqrt(r))), float(r), float(-v / r)))
     return sorted(found, key=lambda m: -abs(m.standardised))
 
@@ -138,5 +150,5 @@ def misfits(result: Result) -> list[Misfit]:
 def culprits(result: Result) -> list[Row]:
     """Priors that fit the rest worst: what was stated beforehand of an instrument, an air or the water, at odds beyond 3."""
     worst = [(abs(v) / (row.u * math.sqrt(r)), row) for row, v, r in zip(result.rows, result.solution.residuals, result.solution.redundancy)
-             if row.kind == "prior" and row.u and r > 1e-9]
+             if row.kind == "prior" and not row.label.startswith("gauge.csv") and row.u and r > UNCHECKED]
     return [row for z, row in sorted(worst, key=lambda pair: -pair[0]) if z > 3]

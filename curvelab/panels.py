@@ -39,6 +39,7 @@ GRADIENT_U = "0.03 K/m"
 SHORT = 100.0  # m, of the null control
 WHAT_IF = {"gradient": "the temperature gradient had been {:g} K/m", "collimation": f"a peg test had found a collimation error of {{:g}} ± {TESTED}",
            "shores": "the far water had stood {:g} mm higher"}
+ASSUMED = f"without a field book the page takes the level as tested, to ± {TESTED}, and the gradient as known to ± {GRADIENT_U}; an untested level or unmeasured air can tell far less"
 UNDECIDED = ("readings disagree", "too uncertain to decide")
 SIZE, LARGE = (11.6, 4.1), (11.6, 6.4)  # inches at 100 dpi
 
@@ -167,9 +168,9 @@ class LivePage(Page):
                                pointings=1 if self.called.value else 5)
             if self.called.value:
                 verdict = decide(adjust(phoned_in(line, values["phoned"] / 1000, values["height"])))
-                return verdict.result, verdict.finding_in(system), verdict.remarks, verdict.outcome
+                return verdict.result, verdict.finding_in(system), (ASSUMED, *verdict.remarks), verdict.outcome
             planned = plan(line)
-            return planned.result, planned.describe(values["height"], system), (), ""
+            return planned.result, planned.describe(values["height"], system), (ASSUMED,), ""
         moved = {name: values[name] for name in WHAT_IF if abs(values[name] - self._as_read[name]) > CONTROLS[name].step / 2}
         left = self.left_out.value != NOTHING
         book = without(self._chosen, *self._choices[self.left_out.value]) if left else self._chosen
@@ -201,8 +202,8 @@ class LivePage(Page):
 
 def _three(figure: Figure, large: bool) -> list[figures.Axes]:
     """The places of the three pictures."""
-    margins = {"left": 0.11, "right": 0.935, "bottom": 0.125, "hspace": 0.6, "wspace": 0.5} if large else {
-        "left": 0.085, "right": 0.985, "bottom": 0.112, "hspace": 0.52, "wspace": 0.26}
+    margins = {"left": 0.125, "right": 0.935, "bottom": 0.125, "hspace": 0.6, "wspace": 0.5} if large else {
+        "left": 0.092, "right": 0.985, "bottom": 0.112, "hspace": 0.52, "wspace": 0.26}
     grid = figure.add_gridspec(2, 2, height_ratios=(1, 2.6), width_ratios=(2.5, 1), top=0.985, **margins)
     return [figure.add_subplot(place) for place in (grid[0, :], grid[1, 0], grid[1, 1])]
 

@@ -28,7 +28,7 @@ from .sealing import digest, plan_text, write_sealed
 from .wording import length, offset
 from .uncertainty import NORMAL, RECTANGULAR, STUDENT, BudgetRow, Contribution, combine
 
-DRAWS = 24  # of the scatter that a plan may meet
+DRAWS = 48  # equally probable sizes of the scatter that a plan may meet
 TESTED = "10 µrad"  # what a careful peg test leaves of a collimation error
 PROFILE_U = 0.1  # in k: what a measured profile leaves of it, where another gradient is tried
 CLEAR = 0.5  # m; a line nearer to the water than this is warned of (common practice, no source)
@@ -149,6 +149,8 @@ def plan(book: FieldBook) -> Plan:
     -------
     Plan
     """
+    if not isinstance(book, FieldBook):
+        raise TypeError(f"plan takes a field book, not {type(book).__name__}: first book = curvelab.read_fieldbook(folder)")
     book = blank(book)
     result, rule = adjust(book), book.rule
     separation = result.ellipsoid_curvature / result.planned_u if result.planned_u else math.inf
@@ -156,12 +158,12 @@ def plan(book: FieldBook) -> Plan:
     return Plan(book, result, separation, least)
 
 
-def seal(plan: Plan, folder: str | Path, time: datetime.datetime | None = None) -> str:
+def seal(planned: Plan | FieldBook, folder: str | Path, time: datetime.datetime | None = None) -> str:
     """Seal a plan: write its canonical text into a folder, and return the seal for ``[plan] sealed`` of the book.
 
     Parameters
     ----------
-    plan : Plan
+    planned : Plan or FieldBook
     folder : path
         Gets ``sealed_plan.txt``, with no coordinates in it; never overwritten.
     time : datetime, optional
@@ -171,7 +173,8 @@ def seal(plan: Plan, folder: str | Path, time: datetime.datetime | None = None) 
     ------
     FileExistsError
     """
-    text = plan_text(plan.book, plan.predictions(), time or datetime.datetime.now().astimezone())
+    planned = plan(planned) if isinstance(planned, FieldBook) else planned
+    text = plan_text(planned.book, planned.predictions(), time or datetime.datetime.now().astimezone())
     write_sealed(text, folder)
     return digest(text)
 
@@ -189,8 +192,9 @@ def _power(result: Result, least: float) -> float:
     normal = math.sqrt(max(result.planned_u**2 - np.sum(limits**2) / 3, 1e-300))
     centres = result.ellipsoid_curvature + rng.uniform(-1, 1, (512, limits.size)) @ limits
     cdf = np.vectorize(NormalDist().cdf)
-    for _ in range(DRAWS if repeats else 1):
-        grown = [(u, dof, math.sqrt(rng.chisquare(dof) / dof)) for u, dof in repeats]
+    scatter = [rng.permutation(np.sqrt(np.sort(rng.chisquare(dof, 99 * DRAWS)).reshape(DRAWS, -1)[:, 49] / dof)) for _, dof in repeats]
+    for i in range(DRAWS if repeats else 1):
+        grown = [(u, dof, drawn[i]) for (u, dof), drawn in zip(repeats, scatter)]
         parts = [*rest, *(Contribution("", "", u * max(g, 1.0), STUDENT if g > 1 else NORMAL, dof if g > 1 else math.inf) for u, dof, g in grown)]
         if result.ellipsoid_curvature < least * combine(parts) and result.ellipsoid_curvature >= least * result.planned_u:
             found.append(0.0)  # the plan passed its gate, and this scatter does not
@@ -234,7 +238,7 @@ def phoned_in(book: FieldBook, by: float, height: float) -> FieldBook:
     """
     target, table = book.heights[0].height, book.tables["readings.csv"]
     cells = [repr(height if r.point in book.water.surfaces else height + by - target) for r in book.readings]
-    return compose(book.site, book.tables | {"readings.csv": table.filled("reading", cells)})
+    return compose(book.site | {"invented": False}, book.tables | {"readings.csv": table.filled("reading", cells)})
 
 
 def as_read(result: Result) -> dict[str, float]:

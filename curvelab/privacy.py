@@ -29,15 +29,18 @@ def published_line(book: FieldBook) -> dict[str, object]:
 def published(book: FieldBook) -> FieldBook:
     """The same campaign for strangers to re-work: no coordinates, no date, no observers, photos or remarks.
 
-    Times keep their differences, from 2000-01-01 on. Names of points and set-ups stay: choose them so that they tell nothing.
+    Times keep their differences, from 2000-01-01 on. A sealed plan bears a date, so it and its seal stay at home. Names of
+    points, set-ups, visits and instruments stay: choose them so that they tell nothing. So do pressure and levels, from
+    which an altitude may be guessed.
     """
     site = {key: value for key, value in book.site.items() if key != "title"}
     site |= {"title": "a level line over water", "line": published_line(book), "private": True}
+    site["plan"] = {key: value for key, value in site.get("plan", {}).items() if key != "sealed"}
     first = min((t for rows in (book.readings, book.heights, book.gauge, book.air_readings) for r in rows if (t := r.time) is not None), default=0.0)
-    return compose(site, {name: _bare(table, first) for name, table in book.tables.items()}, book.sealed_plan)
+    return compose(site, {name: bare(table, first) for name, table in book.tables.items()})
 
 
-def _bare(table: Table, first: float) -> Table:
+def bare(table: Table, first: float) -> Table:
     """A table with its times shifted and what could name people or places left out."""
     columns = table.columns
     for name in set(DROPPED) & set(columns):

@@ -38,7 +38,11 @@ def _show(page: Page) -> tuple[str, Iterable[str]]:
     straight = height + distance**2 / 2 / RADIUS  # where straight light would meet the board on the line that starts level
 
     def lines(apparent: np.ndarray) -> tuple[ray.Path, np.ndarray]:
-        way = ray.follow(distance, height, (apparent - straight) / distance, 1 / RADIUS, lambda z: here.curvature(z, state))
+        try:
+            way = ray.follow(distance, height, (apparent - straight) / distance, 1 / RADIUS, lambda z: here.curvature(z, state))
+        except ValueError as error:
+            raise ValueError("The air is too far from the water's temperature for a line so long: some lines of sight graze the water. "
+                             "Bring the two nearer, raise the instrument or shorten the sight.") from error
         return way, np.where(way.touches, math.nan, way.end)
 
     wide = np.linspace(-0.5 - straight, BOARD + 3 * straight, COARSE)

@@ -34,6 +34,8 @@ def remarks(result: Result, over_flat: Result, struck: str) -> tuple[str, ...]:
         told.append("default rule, not fixed beforehand")
     if not result.book.water.surfaces:
         told.append("no reading or height touches the water, so this is the curvature of level lines, not of the water")
+    if result.book.sealed_plan and not result.book.sealed:
+        told.append("a sealed plan lies in the folder, and site.toml does not name its seal")
     if result.book.sealed:
         kept = departures(result.book)
         told.append("departures from the sealed plan: " + "; ".join(kept) if kept else "the sealed plan was kept to")

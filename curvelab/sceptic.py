@@ -4,19 +4,19 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from statistics import NormalDist
 
 import numpy as np
 
 from .adjustment import Result, longest
 from .decision import Verdict, critical
-from .diagnosis import flat_needs, slopes
+from .diagnosis import flat_needs, slopes, summed
 from .fieldbook import compose
 from .prediction import line_of_sight
 from .records import FieldBook, FieldBookError, Fault
 from .refraction import REFERENCE_RADIUS
-from .resolve import AXIS
+from .resolve import AXIS, components
 from .uncertainty import NORMAL, Contribution
 
 OFFSET = 1e3  # mm
@@ -81,7 +81,7 @@ def flips(verdict: Verdict) -> list[Flip]:
     length = result.book.line.distance
 
     def flip(name: str, unit: str, size: float, slope: float, stated: float, u: float, measured_by: str) -> list[Flip]:
-        if abs(slope) * length.value < 1e-9:
+        if not slope:
             return []  # the design cancels it
         falls, flat = (stated + (kappa - goal) / slope * size for goal in (edge, 0.0))
         return [Flip(name, unit, stated, u, falls, math.nan if unit == "m" else flat, measured_by)]  # no distance makes a lake flat
@@ -98,7 +98,7 @@ def flips(verdict: Verdict) -> list[Flip]:
 
 def _slope(result: Result, kind: str) -> float:
     """Change of κ̂ where what these unknowns stand for is larger by one unit than was taken."""
-    return sum(s * c for s, row in zip(result.sensitivity, result.rows) if row.kind != "prior" for key, c in row.terms.items() if key[0] == kind)
+    return summed(s * c for s, row in zip(result.sensitivity, result.rows) if row.kind != "prior" for key, c in row.terms.items() if key[0] == kind)
 
 
 def _height_u(result: Result) -> float:
@@ -156,7 +156,9 @@ def _radius(verdict: Verdict) -> str:
 def _flow(verdict: Verdict) -> str:
     shores = verdict.result.book.water.between_shores
     slope = _slope(verdict.result, "shores")
-    needed = verdict.result.curvature.value / slope + shores.value if slope else math.nan
+    if not slope:
+        return "A flowing or wind-blown lake is tilted; sights from both shores cancel a tilt, so it plays no part here."
+    needed = verdict.result.curvature.value / slope + shores.value
     return (f"A flowing or wind-blown lake is tilted, which looks like a tilted line, not like a bowl. The budget allows {shores.u * OFFSET:.1f} mm between the shores; "
             f"flat water would need {needed * OFFSET:.0f} mm.")
 
@@ -165,7 +167,8 @@ def _picked(verdict: Verdict) -> str:
     book = verdict.result.book
     struck = sum(r.struck for r in book.readings)
     rule = "The rule was written down beforehand" if book.rule.stated else "The rule was NOT written down beforehand: a fair objection"
-    return f"All {len(book.readings)} readings are in the book, {struck} of them struck with a reason and tried again unstruck. {rule}."
+    told = f", {struck} of them struck with a reason and tried again unstruck" if struck else ", none of them struck"
+    return f"All {len(book.readings)} readings are in the book{told}. {rule}."
 
 
 def _perspective(verdict: Verdict) -> str:
@@ -214,7 +217,14 @@ def without(book: FieldBook, table: str, line: int) -> FieldBook:
     tables = dict(book.tables) | {table: kept.without(line)}
     for row in idle if table == "readings.csv" else ():
         tables[table] = tables[table].without(row)
-    return compose(book.site, tables)
+    return compose(book.site, tables, book.sealed_plan)
+
+
+def tilted(book: FieldBook, slope: float) -> FieldBook:
+    """The same campaign had the line of sight at the lake been tilted by so much more [rad] than the pegs say: its readings less that."""
+    part = components(book)
+    readings = [replace(r, reading=r.reading - slope * r.distance) if part.get(AXIS + r.setup) == part.get("") else r for r in book.readings]
+    return replace(book, readings=tuple(readings))
 
 
 def linear_sum_power(separation: float, causes: int) -> float:

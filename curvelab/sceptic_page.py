@@ -12,6 +12,7 @@ from matplotlib.figure import Figure
 from . import figures, sceptic
 from .adjustment import adjust
 from .decision import Verdict, decide
+from .fieldbook import with_changes
 from .page import Control, Page
 from .planning import what_if
 from .records import FieldBook
@@ -61,7 +62,9 @@ class ScepticPage(Page):
         if self.left_out.value != NOTHING:
             book = sceptic.without(book, *self._choices[self.left_out.value])
         moved = {name: value for name, value in self.values.items() if abs(value - round(self._stated[name], 2)) > CONTROLS[name].step / 2}
-        self.verdict = decide(adjust(book, what_if(book, **moved)))
+        tilt = moved.get("collimation", self._stated["collimation"]) - self._stated["collimation"]
+        book = with_changes(book, what_if(book, **{name: value for name, value in moved.items() if name != "collimation"}))
+        self.verdict = decide(adjust(sceptic.tilted(book, tilt * 1e-6)))
         self._draw(self.verdict)
         told = [f"{CONTROLS[name].label.lower()} had been {value:g} {CONTROLS[name].unit if name != 'k' else ''}".strip() for name, value in moved.items()]
         told += [f"{self.left_out.value} had not been taken"] if self.left_out.value != NOTHING else []
@@ -88,7 +91,7 @@ def _notes(verdict: Verdict) -> list[str]:
     """What would turn the verdict, which result would have gone against it, and the answers."""
     cells = [[flip.assumption, _number(flip.stated, flip.unit), _number(flip.u, flip.unit), _number(flip.falls, flip.unit), _number(flip.flat, flip.unit), flip.measured_by]
              for flip in sceptic.flips(verdict)]
-    head = ["Assumption", "taken as", "±", "the verdict falls at", "flat water would need", "what speaks for it"]
+    head = ["Assumption", "taken as", "± (standard uncertainty)", "the verdict falls at", "flat water would need", "what speaks for it"]
     rows = [f"<tr>{''.join(f'<td style=padding-right:1.2em>{html.escape(cell)}</td>' for cell in row)}</tr>" for row in [head, *cells]]
     told = [f"<dt><b>{html.escape(a.objection)}</b></dt><dd>{html.escape(a.answer)} <i>See: {html.escape(a.see)}.</i></dd>" for a in sceptic.answers(verdict)]
     return [f"<p>{html.escape(sceptic.against(verdict))}</p><table>{''.join(rows)}</table><dl>{''.join(told)}</dl>"]

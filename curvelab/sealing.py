@@ -15,21 +15,29 @@ from pathlib import Path
 from . import parsing, schema
 from .fieldbook import SEALED_PLAN, compose, csv_text, toml_text
 from .privacy import published_line
-from .records import Fault, FieldBook, FieldBookError
+from .records import Fault, FieldBook, FieldBookError, Table
 
 _HEAD, _PART, _PREDICTED = "curvelab plan 1", "---- ", "predictions"
+READ = {"readings.csv": (), "heights.csv": ("height",), "gauge.csv": ("water_level",), "air.csv": ("temperature", "humidity"), "points.csv": ()}
 _FREE = ("title", "invented", "private", "plan", "line")  # compared apart, or free to change
 
 
 def plan_text(book: FieldBook, predictions: Iterable[str], time: datetime.datetime) -> str:
     """The canonical text of a plan: site, tables, predictions for both hypotheses, and when it was written.
 
-    The line stands in its published form: no coordinates.
+    The line stands in its published form: no coordinates; no title, remarks, observers and photographs either.
     """
-    site = {key: value for key, value in book.site.items() if key != "plan"} | {"line": published_line(book)}
-    parts = {"site.toml": toml_text(site)} | {name: csv_text(table) for name, table in sorted(book.tables.items())}
+    site = {key: value for key, value in book.site.items() if key not in ("plan", "title")} | {"line": published_line(book)}
+    parts = {"site.toml": toml_text(site)} | {name: csv_text(_nameless(table)) for name, table in sorted(book.tables.items())}
     parts[_PREDICTED] = "".join(f"{line}\n" for line in predictions)
     return f"{_HEAD}\n{time.isoformat(timespec='seconds')}\n" + "".join(f"{_PART}{name}\n{text.strip()}\n" for name, text in parts.items())
+
+
+def _nameless(table: Table) -> Table:
+    """A table without what could name people or places; its times stay."""
+    for name in {"observer", "photo", "remark"} & set(table.columns):
+        table = table.filled(name, [""] * len(table.rows))
+    return table
 
 
 def digest(text: str) -> str:
@@ -100,7 +108,7 @@ def departures(book: FieldBook) -> list[str]:
     if not hmac.compare_digest(digest(book.sealed_plan), book.sealed.lower()):
         return [f"{SEALED_PLAN} does not carry the seal that site.toml names: one of them was changed"]
     plan = opened(book.sealed_plan)
-    return [*_changed(plan.site, book.site), *_line_changed(plan, book), *_counts(plan, book), *_early(book)]
+    return [*_changed(plan.site, book.site), *_line_changed(plan, book), *_rows_changed(plan, book), *_early(book)]
 
 
 def _changed(planned: Mapping[str, object], done: Mapping[str, object], path: str = "") -> list[str]:
@@ -122,15 +130,27 @@ def _line_changed(plan: FieldBook, book: FieldBook) -> list[str]:
     return [f"line.{key} was {value!r} and is {own[key]!r}" for key, value in published_line(plan).items() if own[key] != value]
 
 
-def _counts(plan: FieldBook, book: FieldBook) -> list[str]:
-    """Readings and heights that were planned and not taken, or taken and not planned."""
+def _rows_changed(plan: FieldBook, book: FieldBook) -> list[str]:
+    """Rows that were planned and are not there, or are there and were not planned, by all that is not read on the day."""
     told = []
-    for what, rows in (("readings", lambda b: [(r.setup, r.point) for r in b.readings if not r.struck and (b.is_plan or not r.planned)]),
-                       ("heights", lambda b: [(h.start, h.end) for h in b.heights])):
-        planned, done = Counter(rows(plan)), Counter(rows(book))
-        told += [f"{what} {start} to {end}: {planned[start, end]} planned, {done[start, end]} taken"
-                 for start, end in dict.fromkeys((*planned, *done)) if planned[start, end] != done[start, end]]
-    return told
+    for name in schema.TABLES:
+        planned, done = _planned_cells(plan, name), _planned_cells(book, name)
+        for cells in dict.fromkeys((*planned, *done)):
+            if planned[cells] != done[cells]:
+                told.append(f"{name}, {' '.join(value for _, value in cells)}: {planned[cells]} planned, {done[cells]} taken")
+    struck = sum(r.struck for r in book.readings)
+    return told + ([f"{struck} readings were struck"] if struck else [])
+
+
+def _planned_cells(book: FieldBook, name: str) -> Counter[tuple[tuple[str, str], ...]]:
+    """How often each row stands in a table, but for what is read on the day; struck rows left out."""
+    if name not in book.tables:
+        return Counter()
+    table, free = book.tables[name], {*schema.REPEATS_DIFFER_IN, "upper", "lower", "status", *READ[name]}
+    struck = {r.row for r in book.readings if r.struck} if name == "readings.csv" else set()
+    taken = {r.row for r in book.readings if book.is_plan or not r.planned}
+    return Counter(tuple((column, cell) for column, cell in zip(table.columns, row) if column not in free and cell)
+                   for row, line in zip(table.rows, table.lines) if line not in struck and (name != "readings.csv" or line in taken))
 
 
 def _early(book: FieldBook) -> list[str]:

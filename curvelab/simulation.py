@@ -17,7 +17,7 @@ from .planning import Plan, blank
 from .priors import prior
 from .records import AirReading, FieldBook, Table
 from .rows import CURVATURE, PROFILED, Expansion, Row, Unknown
-from .uncertainty import RECTANGULAR, Contribution
+from .uncertainty import RECTANGULAR, Contribution, combine
 
 CHUNK = 4096  # campaigns drawn at a time
 
@@ -78,22 +78,26 @@ def campaigns(plan: Plan, curvature: float, count: int, seed: int, *, tails: flo
     tails : float
         Degrees of freedom of the errors (3: heavy tails, of the same standard deviation); infinite for those that the plan states.
     blunders : float
-        Probability that a reading carries a blunder of ten times its standard uncertainty.
+        Probability that a reading (or a mean of repeats) carries a blunder of ten times its own standard uncertainty.
 
     Returns
     -------
     array (count,)
     """
+    if not tails > 2:
+        raise ValueError(f"tails {tails!r} have no standard deviation: give more than 2 degrees of freedom, or leave it out")
     parts = plan.result.contributions()
     flat = np.array([math.sqrt(3) * part.u for part in parts if part.distribution == RECTANGULAR])
     rest = np.array([part.u for part in parts if part.distribution != RECTANGULAR])
+    read = np.array([abs(s) * combine(part for part in row.parts if part.common_to == "each pointing")
+                     for row, s in zip(plan.result.rows, plan.result.sensitivity) if row.kind == "reading"])
     rng, found = np.random.Generator(np.random.SFC64(seed)), np.empty(count)
     for at in range(0, count, CHUNK):
         n = min(CHUNK, count - at)
         errors = rng.standard_normal((rest.size, n)) if math.isinf(tails) else rng.standard_t(tails, (rest.size, n)) * math.sqrt(1 - 2 / tails)
-        if blunders:
-            errors += 10 * (rng.random(errors.shape) < blunders) * rng.choice((-1, 1), errors.shape)
         found[at:at + n] = curvature + rest @ errors + flat @ (2 * rng.random((flat.size, n)) - 1)
+        if blunders:
+            found[at:at + n] += 10 * read @ ((rng.random((read.size, n)) < blunders) * rng.choice((-1.0, 1.0), (read.size, n)))
     return found
 
 
@@ -165,7 +169,7 @@ def _observed(row: Row, true: Mapping[Unknown, float], rng: np.random.Generator,
 def _filled(table: Table, column: str, values: list[float], cell_unit: str) -> Table:
     """The table with one column written anew, to 0.1 mm (or 1/16 in)."""
     unit = units.split_header(table.headers[table.columns.index(column)])[1]
-    written = cell_unit if unit is None else unit
+    written = {"temperature": "°C", "humidity": "%"}.get(column, cell_unit) if unit is None else unit
     decimals = None if written == "ft in" else max(0, round(4 + math.log10(1 / units.convert(1.0, written))))
     cells = [units.write(v, written, decimals) if unit is None else f"{units.convert(v, unit):.{decimals}f}" for v in values if not math.isnan(v)]
     left = iter(cells)

@@ -35,6 +35,8 @@ gradient    = "-0.01 ± 0.05 K/m"     # or hang thermometers (air.csv) and leave
 surfaces = ["near water", "far water"]
 touch    = "3 mm"                    # how well a pole touches the water
 
+# Feet and inches: delete "[m]" from the header of a column and write the unit into every cell, as in 5 ft 3 7/16 in.
+
 [rule]                               # before the first reading!
 alpha_flat = 0.01
 alpha_ellipsoid = 0.01
@@ -84,5 +86,5 @@ def check_fieldbook(folder: str | Path) -> str:
     except FieldBookError as error:
         return str(error)
     waiting = sum(r.planned for r in book.readings)
-    told = [f"The field book can be read: {len(book.readings)} readings, {waiting} of them still blank, {len(book.heights)} heights."]
+    told = [f"The field book can be read: {len(book.readings)} readings, {waiting} of them still blank; height differences: {len(book.heights)}."]
     return "\n".join(told + [f"Looks like a slip: {text}." for text in suspicions(book)])

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 
 from .records import FieldBook, Reading
+from .schema import TABLES
 
 STADIA = 100.0  # distance over the interval of the stadia wires, of nearly every level (common practice, no source)
 WIRES = 0.003  # m or 2 % of the interval, by which wires may be misread
@@ -61,6 +62,9 @@ def _mixed_feet(book: FieldBook) -> list[str]:
     told = []
     for name, table in book.tables.items():
         for i, header in enumerate(table.headers):
+            column = TABLES[name].get(table.columns[i])
+            if column is None or column.dimension != "length":
+                continue
             cells = [(row[i], line) for row, line in zip(table.rows, table.lines)]
             inches = [line for cell, line in cells if " in" in cell or '"' in cell or "″" in cell]
             decimals = [line for cell, line in cells if cell.endswith("ft") and "." in cell]

@@ -46,7 +46,7 @@ def finding(verdict: Verdict, system: str) -> str:
         radius = f"The radius is at least {_km(low, system)} and has no upper bound, so flat water still fits."
     else:
         radius = f"The radius that fits lies between {_km(low, system)} and {_km(high, system)} (95 %)."
-        if verdict.outcome in ("undecided", "ellipsoid rejected"):
+        if verdict.outcome in ("undecided", "ellipsoid rejected") and verdict.p_flat >= rule.alpha_flat:
             radius += f" Flat water is outside those 95 %, but the rule asks for {100 - 100 * rule.alpha_flat:g} %."
     texts = {
         "readings disagree": f"The readings over {over} contradict one another beyond their uncertainty, so they say nothing about "
@@ -94,12 +94,17 @@ def _explained(verdict: Verdict, system: str) -> str:
 
 def _at_odds(verdict: Verdict, system: str) -> str:
     """The reading that fits the rest worst, and what was stated beforehand that fits worst."""
-    told = []
-    worst = next((m for m in misfits(verdict.result) if ".csv" in m.label), None)
+    told, found = [], misfits(verdict.result)
+    worst = found[0] if found else None
     if worst and abs(worst.standardised) > 2:
-        size = f"{abs(worst.movable):.1f} K" if worst.label.startswith("air.csv") else offset(abs(worst.movable), system)
-        told.append(f" Most at odds with the rest is {worst.label}, by {abs(worst.standardised):.1f} standard uncertainties; {size} "
-                    f"{'less' if worst.movable < 0 else 'more'} would make it fit. Read it again first.")
+        tied = [m.label for m in found if abs(m.standardised) > 0.98 * abs(worst.standardised)]
+        unit = "hPa" if worst.label.endswith("humidity") else "K" if worst.label.startswith("air.csv") else ""
+        size = f"{abs(worst.movable):.1f} {unit}" if unit else offset(abs(worst.movable), system)
+        one = f" Most at odds with the rest is {worst.label}, by {abs(worst.standardised):.1f} standard uncertainties; {size} {'less' if worst.movable < 0 else 'more'} would make it fit."
+        several = f" Most at odds with the rest, by {abs(worst.standardised):.1f} standard uncertainties, is one of these, which nothing tells apart: {'; '.join(tied)}."
+        told.append((one if len(tied) == 1 else several) + " Read it again first.")
+    elif not worst:
+        told.append(" No single row can be named, since nothing checks any of them.")
     if beyond := culprits(verdict.result):
         told.append(f" Or what was stated beforehand is wrong: {beyond[0].label}.")
     return "".join(told)

@@ -338,7 +338,7 @@ def plain(text):
 def grade(text):
     """The school grade by letters, words and sentences: the automated readability index (Senter & Smith 1967, from memory).
 
-    Written out here because the well-kept library for it, textstat 0.7, installs a package named ``tests``. Its numbers agreed.
+    Written out here because the well-kept library for it, textstat 0.7, installs a package named ``tests``; it gives one grade more.
     """
     sentences = plain(text)
     assert len(sentences) > 100

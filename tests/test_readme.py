@@ -16,12 +16,17 @@ def blocks(language: str) -> list[str]:
     return re.findall(rf"```{language}\n(.*?)```", README, re.S)
 
 
-def test_the_worked_example_prints_what_is_shown(monkeypatch):
+def test_the_worked_examples_print_what_is_shown_and_write_what_they_say(monkeypatch, tmp_path):
     monkeypatch.chdir(DATA.parent)
-    (code,), (shown,) = blocks("python"), blocks("text")
+    (code, more), (shown,), names = blocks("python"), blocks("text"), {}
     with contextlib.redirect_stdout(io.StringIO()) as out:
-        exec(compile(code, "README.md", "exec"), {})
+        exec(compile(code, "README.md", "exec"), names)
     assert out.getvalue().strip() == shown.strip()
+    monkeypatch.chdir(tmp_path)
+    with contextlib.redirect_stdout(io.StringIO()) as out:
+        exec(compile(more, "README.md", "exec"), names)
+    assert "The plan as it is: separation" in out.getvalue()
+    assert (tmp_path / "our_plan" / "sealed_plan.txt").is_file() and (tmp_path / "field_sheet.pdf").read_bytes().startswith(b"%PDF")
 
 
 def test_the_field_book_shown_is_one_that_can_be_read(tmp_path):

@@ -99,6 +99,12 @@ def test_the_page_changes_the_verdict_before_their_eyes():
     page.controls["k"].value = -0.8
     assert page.verdict.outcome == "ellipsoid rejected" and "What if refraction k had been -0.8?" in page.sentence.value
     page.controls["k"].value = round(page._stated["k"], 2)
+    flip = next(f for f in sceptic.flips(page.verdict) if f.unit == "µrad")
+    page.controls["collimation"].value = round(flip.falls) + 3
+    assert page.verdict.outcome == "undecided"
+    page.controls["collimation"].value = round(flip.falls) - 3
+    assert page.verdict.outcome == "flat rejected"
+    page.controls["collimation"].value = round(page._stated["collimation"], 2)
     page.controls["shores"].value = -400  # both shores are touched and taped, so such a tilt shows
     assert page.verdict.outcome == "readings disagree"
     page.controls["shores"].value = 0
@@ -126,7 +132,34 @@ def test_the_reading_most_at_odds_is_the_blunder(tmp_path):
     first = diagnosis.misfits(found.result)[0]
     assert found.outcome == "readings disagree"
     assert "t1500" in first.label and first.movable == pytest.approx(-0.4, abs=0.05)
-    assert "t1500" in found.sentence and "less would make it fit. Read it again first" in found.sentence
+    assert "is one of these, which nothing tells apart" in found.sentence and "S1 to t1500; heights.csv row 4" in found.sentence
+
+
+def test_no_row_is_blamed_that_nothing_checks(tmp_path):
+    """One set of pegs, its two readings exchanged: the tolerance contradicts them, and no single row can be named."""
+    site = SITE.replace('collimation = "0 ± 5 µrad"', 'tolerance = "2 mm per 30 m"')
+    pegs = "P1,a,30,1.5000\nP1,b,30,1.3000\nP2,a,5,1.2000\nP2,b,65,1.4000\n"
+    text = "setup,point,distance [m],reading [m]\nS1,near water,10,1.5000\nS1,target,2000,0.2730\n" + pegs
+    found = curvelab.decide(curvelab.adjust(book(tmp_path, site=site, readings=text)))
+    assert found.outcome == "readings disagree" and "near water, by" not in found.sentence
+    assert all(m.redundancy > 0.01 for m in diagnosis.misfits(found.result))
+
+
+def test_several_days_need_one_common_change(tmp_path):
+    """The tilt and the k at which the verdict falls, put into every day's lake readings, bring κ to the threshold."""
+    plan = curvelab.plan(designs.several_days(designs.Facts(2000.0, height=2.0, pointings=1), sets=0))
+    done = curvelab.simulate(plan, curvature=plan.result.ellipsoid_curvature, seed=2)
+    found = curvelab.decide(curvelab.adjust(done))
+    flip = next(f for f in sceptic.flips(found) if f.unit == "µrad")
+    again = curvelab.adjust(sceptic.tilted(done, (flip.flat - flip.stated) * 1e-6))
+    assert again.curvature.value == pytest.approx(0.0, abs=2e-3 * found.result.ellipsoid_curvature)
+
+
+def test_what_cancels_is_not_listed(tmp_path):
+    plan = curvelab.plan(designs.reciprocal(designs.Facts(2000.0, pointings=1)))
+    found = curvelab.decide(curvelab.adjust(curvelab.simulate(plan, curvature=plan.result.ellipsoid_curvature, seed=1)))
+    assert "far water above the near water" not in {f.assumption for f in sceptic.flips(found)}
+    assert "sights from both shores cancel a tilt" in " ".join(a.answer for a in sceptic.answers(found))
 
 
 def test_standardised_residuals_are_standard_normal():

@@ -66,8 +66,46 @@ def test_stopping_when_it_suits_is_listed(campaign):
     done, text, _ = campaign
     table = done.tables["readings.csv"]
     early = compose(done.site, done.tables | {"readings.csv": table.without(table.lines[-1])}, text)
-    assert "readings S1 to far target: 5 planned, 4 taken" in curvelab.decide(curvelab.adjust(early)).sentence
+    assert "readings.csv, S1 far target 2000.0: 5 planned, 4 taken" in curvelab.decide(curvelab.adjust(early)).sentence
     assert adjustment.adjust(early).planned_u == pytest.approx(adjustment.adjust(done).planned_u, rel=1e-12)  # the gate is that of the plan
+
+
+@pytest.mark.parametrize("name, column, cell, words", [
+    ("readings.csv", "distance", "1900", "readings.csv, S1 far target 1900: 0 planned, 5 taken"),
+    ("readings.csv", "u", "0.0001", "far target 2000.0 0.0001: 0 planned, 5 taken"),
+    ("heights.csv", "u", "0.00001", "heights.csv, far water far target 0.00001: 0 planned, 1 taken"),
+])
+def test_a_changed_row_is_listed_whatever_was_changed(name, column, cell, words, campaign):
+    done, text, _ = campaign
+    table = done.tables[name]
+    if column in table.columns:
+        table = table.filled(column, [cell if "far target" in row else row[table.columns.index(column)] for row in table.rows])
+    else:
+        table = dataclasses.replace(table, headers=(*table.headers, f"{column} [m]"), rows=tuple((*row, cell if "far target" in row else "") for row in table.rows))
+    site = done.site | {"line": done.site["line"] | {"distance": "1900 m ± 2 m"}} if cell == "1900" else done.site
+    assert words in " ".join(sealing.departures(compose(site, done.tables | {name: table}, text)))
+
+
+def test_a_pointing_added_and_another_struck_is_listed(campaign):
+    done, text, _ = campaign
+    table = done.tables["readings.csv"]
+    rows = [(*row, "", "") for row in table.rows] + [(*table.rows[-1], "struck", "too high")]
+    more = dataclasses.replace(table, headers=(*table.headers, "status", "remark"), rows=tuple(rows), lines=(*table.lines, table.lines[-1] + 1))
+    assert "1 readings were struck" in " ".join(sealing.departures(compose(done.site, done.tables | {"readings.csv": more}, text)))
+
+
+def test_a_title_and_remarks_are_not_in_the_sealed_text():
+    plan = designs.single_line(2000.0)
+    table = plan.tables["readings.csv"]
+    named = compose(plan.site | {"title": "Lake Secret"}, plan.tables | {"readings.csv": dataclasses.replace(
+        table, headers=(*table.headers, "observer", "remark"), rows=tuple((*row, "Jane", "by the red house") for row in table.rows))})
+    text = sealing.plan_text(named, [], SEALED_AT)
+    assert not any(word in text for word in ("Secret", "Jane", "red house")) and sealing.opened(text).readings[0].point == "near water"
+
+
+def test_a_published_book_leaves_its_sealed_plan_at_home(campaign):
+    out = privacy.published(campaign[0])
+    assert out.sealed_plan == out.sealed == "" and "sealed" not in curvelab.decide(curvelab.adjust(out)).sentence.lower()
 
 
 def test_a_broken_or_missing_seal_is_said(campaign):
