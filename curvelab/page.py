@@ -133,7 +133,7 @@ def chooser(label: str, options: Sequence[str], width: str, name: str) -> widget
 def _slider(control: Control) -> widgets.FloatSlider:
     """A control with its range and step."""
     return widgets.FloatSlider(value=control.start, min=control.low, max=control.high, step=control.step, readout=False,
-                               continuous_update=True, layout={"width": "7.5em"})
+                               continuous_update=True, layout={"width": "6.5em"})
 
 
 def _labelled(name: str, control: Control, slider: widgets.FloatSlider) -> widgets.Box:

@@ -2,21 +2,21 @@
 
 Inner units: length m, angle rad, ratio 1, temperature °C, temperature difference K,
 pressure hPa, temperature gradient K/m, speed m/s, number 1. What can be read in no way,
-or in two, is a `UnitError`.
+or in two, is a `UnitError`. `quantities` reads the numbers, this room gives them units.
 """
 
 from __future__ import annotations
 
+import functools
+import itertools
 import math
 import re
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
 from fractions import Fraction
 
+from .quantities import LONGEST, NUMBER, PER, UnitError, about, clean, is_bare, mixed, number, pieces, with_points
 
-class UnitError(ValueError):
-    """A quantity that can't be read: what was given, why, and what to write instead."""
+Piece = tuple[Fraction, str]
 
 
 @dataclass(frozen=True)
@@ -46,15 +46,16 @@ _TABLES: dict[str, dict[str, Fraction]] = {
         "survey ft|US survey ft|US survey foot|US survey feet": Fraction(1200, 3937)},
     "angle": {
         "rad": Fraction(1), "mrad": Fraction(1, 1000), "µrad|urad": Fraction(1, 10**6),
-        "°|deg|degree|degrees": _DEG, "arcmin|'": _DEG / 60, 'arcsec|"': _DEG / 3600,
+        "°|deg|degree|degrees": _DEG, "arcmin|arcminute|arcminutes|'": _DEG / 60,
+        'arcsec|arcsecond|arcseconds|"': _DEG / 3600,
         "mm/m": Fraction(1, 1000)},
     "ratio": {"%": Fraction(1, 100), "ppm": Fraction(1, 10**6), "mm/m": Fraction(1, 1000)},
     "temperature": {"°C|C": _K, "°F|F": _F, "K": _K},
     "temperature difference": {"K": _K, "°C|C": _K, "°F|F": _F},
-    "pressure": {"hPa": Fraction(1), "Pa": Fraction(1, 100), "kPa": Fraction(10), "mbar": Fraction(1),
+    "pressure": {"hPa": Fraction(1), "Pa": Fraction(1, 100), "kPa": Fraction(10), "mbar|mb": Fraction(1),
                  "inHg": Fraction("25.4") * _MMHG, "mmHg": _MMHG},
     "temperature gradient": {"K/m": _K, "°C/m": _K, "K/km": _K / 1000, "°F/ft": _F / _FT},
-    "speed": {"m/s": Fraction(1), "km/h": Fraction(10, 36), "mph": _MI / 3600, "kn": Fraction(1852, 3600)},
+    "speed": {"m/s": Fraction(1), "km/h": Fraction(10, 36), "mph": _MI / 3600, "kn|kt|knot|knots": Fraction(1852, 3600)},
     "number": {"": Fraction(1)},
 }
 _UNITS = {d: {name: f for names, f in t.items() for name in names.split("|")} for d, t in _TABLES.items()}
@@ -63,57 +64,10 @@ _ZERO = {"K": Fraction("-273.15"), "°F": -32 * _F, "F": -32 * _F}
 # Dimensions that may be written as one unit per so much length, and what stands above the stroke.
 _PER_LENGTH = {"angle": "length", "ratio": "length", "temperature gradient": "temperature difference"}
 # Units that may follow one another in one quantity: 5 ft 3 in, 1° 30' 15".
-_CHAINS = {"length": [(_FT, _IN)], "angle": [(_DEG, _DEG / 60), (_DEG / 60, _DEG / 3600)]}
+_CHAINS = {"length": {(_FT, _IN): ("ft", "in")},
+           "angle": {(_DEG, _DEG / 60): ("°", "arcmin"), (_DEG / 60, _DEG / 3600): ("arcmin", "arcsec")}}
 
-_LONGEST = 200
-_NUMBER = r"(?:[0-9]+(?: |- ?)[0-9]+/[0-9]+|[0-9]+/[0-9]+|(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?)"
-_PER = r"(?: ?/ ?| (?:per|in|at) )"
-_BARE = re.compile(rf"[+-]? ?{_NUMBER}(?: ?± ?{_NUMBER})?")
-_PIECE = re.compile(rf" ?({_NUMBER}) ?([^0-9.]+?{_PER}{_NUMBER} ?[^0-9.]+|[^0-9.]*)")
-_RATE = re.compile(rf"(.+?){_PER}({_NUMBER})? ?(.+)")
-_VULGAR = zip("½⅓⅔¼¾⅕⅖⅗⅘⅙⅚⅛⅜⅝⅞", "112131234151357", "233445555668888", strict=True)
-_SPELLINGS = {"\u2212\u2010\u2011\u2013": "-", "\u2044\u2215": "/", "′’": "'", "″”": '"', "\u03bc": "\u00b5",
-              "º": "°", "℃": "°C", "℉": "°F"} | {sign: f" {n}/{d} " for sign, n, d in _VULGAR}
-_SIGNS = str.maketrans({sign: plain for signs, plain in _SPELLINGS.items() for sign in signs})
-
-
-@contextmanager
-def _about(text: str) -> Iterator[None]:
-    """Put the given text in front of any UnitError raised inside."""
-    try:
-        yield
-    except UnitError as error:
-        raise UnitError(f"{text[:_LONGEST]!r}: {error}") from None
-
-
-def _clean(text: str) -> str:
-    """One spelling for each sign and space; a text too long or with a comma is refused."""
-    if len(text) > _LONGEST:
-        raise UnitError(f"{len(text)} characters are too many; write something like '2140 m ± 5 m'")
-    if "," in text:
-        raise UnitError("a comma may mark decimals or thousands; write "
-                        f"'{text.replace(',', '.')}' or '{text.replace(',', '')}'")
-    text = text.translate(_SIGNS).replace("+/-", "±").replace("+-", "±").replace("''", '"')
-    text = re.sub(r"(?<=[A-Za-z])\.", "", " ".join(text.split()))       # 5 ft. 3 in.
-    return re.sub(r"^\(([^()]*±[^()]*)\)", r"\1", text)                  # (2140 ± 5) m
-
-
-def _number(text: str) -> Fraction:
-    """The exact value of '3.5', '7/16', '3 7/16' or '3-7/16'."""
-    if "/" not in text:
-        return Fraction(text)
-    *whole, proper = text.replace("-", " ").split()
-    if int(proper.split("/")[1]) == 0:
-        raise UnitError(f"the fraction {proper} has denominator 0; write another")
-    number = sum((Fraction(part) for part in whole), Fraction(proper))
-    if whole and Fraction(proper) >= 1:
-        raise UnitError(f"the fraction in '{text}' is not below 1; write '{_mixed(number)}' if that is meant")
-    return number
-
-
-def _mixed(number: Fraction) -> str:
-    """A number that is not negative as people write it: '3 7/16'."""
-    return " ".join(str(part) for part in (number // 1, number % 1) if part) or "0"
+_RATE = re.compile(rf"(.+?){PER}({NUMBER})? ?(.+)")
 
 
 def _lookup(unit: str, dimension: str) -> Fraction | None:
@@ -126,7 +80,7 @@ def _lookup(unit: str, dimension: str) -> Fraction | None:
     above, below = _UNITS[_PER_LENGTH[dimension]].get(rate[1]), _UNITS["length"].get(rate[3])
     if above is None or below is None:
         return None
-    run = _number(rate[2] or "1") * below
+    run = number(rate[2] or "1") * below
     if run == 0:
         raise UnitError(f"'{unit}' divides by a length of 0; write the length it holds for")
     return above / run
@@ -149,43 +103,45 @@ def _factor(unit: str, dimension: str) -> Fraction:
     raise UnitError(f"{unit!r} {why}; " + (f"write '{meant[0]}'" if meant else remedy))
 
 
-def _pieces(text: str) -> tuple[int, list[tuple[Fraction, str]]]:
-    """The sign, and each number with its unit: '-5 ft 3 in' gives -1 and (5, ft), (3, in)."""
-    body = re.sub(r"^[+-] ?", "", text)
-    pieces: list[tuple[Fraction, str]] = []
-    end = 0
-    while end < len(body) or not pieces:
-        match = _PIECE.match(body, end)
-        if match is None:
-            raise UnitError(f"no number at '{body[end:]}'; write a number and its unit, such as '5 ft 3 7/16 in'")
-        end, unit = match.end(), match[2].strip()
-        if unit.endswith(("-", "+")):
-            raise UnitError("a sign inside; write it once, in front of the whole, such as '-5 ft 3 in'")
-        if not unit and end < len(body):
-            raise UnitError(f"no unit between '{match[1]}' and '{body[end:].strip()}'; write one number per unit")
-        pieces.append((_number(match[1]), unit))
-    return (-1 if text.startswith("-") else 1), pieces
+def _follows(first: Piece, second: Piece, dimension: str) -> None:
+    """Raise UnitError unless the second may stand behind the first: the unit below, nothing to carry."""
+    (before, big), (after, small) = first, second
+    above = _factor(big, dimension)
+    below = _factor(small, dimension) if small else above
+    if (above, below) not in _CHAINS.get(dimension, {}):
+        raise UnitError(f"{small!r} can't follow {big!r}; write {_meant(mixed(before), above, mixed(after), below, dimension)}")
+    ratio = above / below
+    total = before * ratio + after
+    carried = f"write '{total // ratio} {big} {mixed(total % ratio)} {small}' if that is meant"
+    if before.denominator != 1:
+        raise UnitError(f"a fraction of {big!r} before {small!r}; write a whole number there; {carried}")
+    if after >= ratio:
+        raise UnitError(f"{small!r} beside {big!r} stays below {ratio}; {carried}")
 
 
-def _total(sign: int, pieces: list[tuple[Fraction, str]], dimension: str) -> float:
-    """The double nearest to the sum of the pieces, each checked against the one before it."""
-    factors = [_factor(unit, dimension) for _, unit in pieces]
-    for i, (ratio, (before, big), (after, small)) in enumerate(zip(factors, pieces, pieces[1:], strict=False)):
-        ratio /= factors[i + 1]
-        if tuple(factors[i:i + 2]) not in _CHAINS.get(dimension, ()):
-            raise UnitError(f"{small!r} can't follow {big!r}; write one unit, or two as in '5 ft 3 in'")
-        if before.denominator != 1:
-            raise UnitError(f"a fraction of {big!r} before {small!r}; write a whole number there")
-        if after >= ratio:
-            carried = f"{before + after // ratio} {big} {_mixed(after % ratio)} {small}"
-            raise UnitError(f"{small!r} beside {big!r} stays below {ratio}; write '{carried}' if that is meant")
-    exact = sign * sum((number * f for (number, _), f in zip(pieces, factors, strict=True)), Fraction(0))
-    exact += _ZERO.get(pieces[0][1], 0) if dimension == "temperature" else 0
+def _meant(before: str, above: Fraction, after: str, below: Fraction, dimension: str) -> str:
+    """How two numbers whose units can't follow one another may have been meant."""
+    words = []
+    for (large, little), (name, part) in _CHAINS.get(dimension, {}).items():
+        if large == above == below or (little, large) == (above, below):
+            words.append(f"'{before} {name} {after} {part}'")
+        if (little, large) == (above, below):
+            words.append(f"'{after} {name} {before} {part}'")
+    return " or ".join(words) or "one unit, or two as in '5 ft 3 in'"
+
+
+def _total(sign: int, parts: list[Piece], dimension: str) -> float:
+    """The double nearest to the sum of the parts, each checked against the one before it."""
+    for first, second in itertools.pairwise(parts):
+        _follows(first, second, dimension)
+    exact = sign * sum((count * _factor(unit, dimension) for count, unit in parts), Fraction(0))
+    exact += _ZERO.get(parts[0][1], 0) if dimension == "temperature" else 0
     if exact and not -300 < math.log10(abs(exact.numerator)) - math.log10(exact.denominator) < 300:
         raise UnitError("too large or too small for any measurement; write another exponent")
     return float(exact)
 
 
+@functools.lru_cache(maxsize=4096)
 def parse(text: str, dimension: str) -> Quantity:
     """Read a quantity with its unit, and its standard uncertainty where there is one.
 
@@ -204,18 +160,19 @@ def parse(text: str, dimension: str) -> Quantity:
     Notes
     -----
     A slope stands for the angle in rad (tan x = x, within x²/3 of it). What follows ± is a
-    difference: no 32 °F is taken off.
+    difference: no 32 °F is taken off. 5.3' and 5.3 ft are five feet and three tenths, 5'3 is
+    5 ft 3 in. A comma is read where it can only mark decimals (0,25 m; 1,2345 m).
 
     >>> parse("5 ft 3 7/16 in", "length"), parse("11.0 ± 0.3 °C", "temperature")
     (Quantity(value=1.6113125, u=None), Quantity(value=11.0, u=0.3))
     """
-    with _about(text):
-        before, plus_minus, after = (part.strip() for part in _clean(text).partition("±"))
+    with about(text):
+        before, plus_minus, after = (part.strip() for part in clean(text).partition("±"))
         if not plus_minus:
-            return Quantity(_total(*_pieces(before), dimension))
+            return Quantity(_total(*pieces(before), dimension))
         if not before or "±" in after:
             raise UnitError("one value must stand before one ±; write something like '0 ± 0.5 mm'")
-        (sign, value), (u_sign, u) = _pieces(before), _pieces(after)
+        (sign, value), (u_sign, u) = pieces(before), pieces(after)
         if u_sign < 0:
             raise UnitError("a standard uncertainty can't be negative; write it without its sign")
         if value[-1][1] and not u[-1][1]:
@@ -243,8 +200,8 @@ def parse_cell(text: str, dimension: str, unit: str | None) -> Quantity:
     """
     if unit is not None:
         check_unit(unit, dimension)
-    with _about(text):
-        bare = _BARE.fullmatch(_clean(text))
+    with about(text):
+        bare = is_bare(clean(text))
         if unit is None and bare and dimension != "number":
             raise UnitError("neither the cell nor its column has a unit; write the unit in one of them")
         if unit is not None and not re.search("[0-9]", text):
@@ -252,7 +209,18 @@ def parse_cell(text: str, dimension: str, unit: str | None) -> Quantity:
         if unit is not None and not bare:
             raise UnitError(f"not a bare number, yet the column's header has the unit [{unit}]; write the number "
                             "alone, or take the unit out of the header and put one in every cell")
+        _check_marks(text, dimension, unit or "")
     return parse(text if unit is None else f"{text} {unit}", dimension)
+
+
+def _check_marks(text: str, dimension: str, unit: str) -> None:
+    """Raise UnitError where a cell has a decimal comma, or a fraction of a decimal unit: rather a mistyped point."""
+    if "," in text:
+        raise UnitError(f"a decimal comma; write '{with_points(text)}', or semicolons between all cells of the table")
+    slash = re.search("[0-9]/[0-9]+ ?(.*)", text)
+    factor = slash and _lookup(clean(slash[1]) or unit, dimension)
+    if factor and set(f"{factor.numerator}{factor.denominator}") <= {"0", "1"}:
+        raise UnitError(f"a fraction of '{clean(slash[1]) or unit}' may be a mistyped point; write decimals")
 
 
 def split_header(text: str) -> tuple[str, str | None]:
@@ -265,7 +233,7 @@ def split_header(text: str) -> tuple[str, str | None]:
     unit = rest.removesuffix("]").strip()
     closed = bool(unit) and rest.endswith("]") if bracket else True
     if not name or not closed or any(sign in name + unit for sign in "[](){}"):
-        raise UnitError(f"{text[:_LONGEST]!r}: not a name, or a name and one unit; write it like 'distance [m]'")
+        raise UnitError(f"{text[:LONGEST]!r}: not a name, or a name and one unit; write it like 'distance [m]'")
     return name, unit or None
 
 
@@ -274,8 +242,8 @@ def check_unit(unit: str, dimension: str) -> None:
 
     >>> check_unit("°F", "temperature")
     """
-    with _about(unit):
-        _factor(_clean(unit), dimension)
+    with about(unit):
+        _factor(clean(unit), dimension)
 
 
 def convert(value: float, unit: str, dimension: str | None = None) -> float:
@@ -294,8 +262,8 @@ def convert(value: float, unit: str, dimension: str | None = None) -> float:
     >>> convert(0.3048, "ft"), convert(100.0, "°F"), convert(5.0, "°F", "temperature difference")
     (1.0, 212.0, 9.0)
     """
-    with _about(unit):
-        name = _clean(unit)
+    with about(unit):
+        name = clean(unit)
         dimension = dimension or next((d for d in _UNITS if _lookup(name, d) is not None), None)
         if dimension is None:
             raise UnitError("no unit known here; write one like m, ft, µrad, °F, hPa, K/m or mph")
@@ -328,5 +296,5 @@ def write(value: float, unit: str, decimals: int | None = None, dimension: str |
         return f"{convert(value, unit, dimension):{digits}} {unit}".strip()
     sixteenths = round(16 * Fraction(float(value)) / _IN)
     feet, inches = divmod(Fraction(abs(sixteenths), 16), 12)
-    words = [f"{feet} ft"] * (feet > 0) + [f"{_mixed(inches)} in"] * (inches > 0 or feet == 0)
+    words = [f"{feet} ft"] * (feet > 0) + [f"{mixed(inches)} in"] * (inches > 0 or feet == 0)
     return "-" * (sixteenths < 0) + " ".join(words)

@@ -142,8 +142,6 @@ BAD = {
     "visits that nothing ties": (dict(readings="setup,point,distance [m],reading [m],visit\nS1,near water,10,1.5,mon\nS1,target,2000,0.3,mon\n",
                                       heights="from,to,height [m],visit\nfar water,target,1.5,tue\n"), "readings.csv", "", "nothing ties the water level"),
     "a reading on an axis": (dict(readings=READINGS + "S1,axis:S2,20,1.5\n"), "readings.csv", "point", "heights.csv"),
-    "semicolons": (dict(readings=READINGS.replace(",", ";").replace(".", ",")), "readings.csv", "", "semicolons"),
-    "tabs": (dict(heights=HEIGHTS.replace(",", "\t")), "heights.csv", "", "tabs"),
     "a mistyped point": (dict(readings=READINGS + "S1,targt,1990,0.3\n"), "readings.csv", "point", "nearest known one is 'target'"),
     "same as nobody": (dict(site=SITE.replace("[air.lake]", '[instrument.B]\nsame_as = "Q"\n[air.lake]')), "site.toml", "instrument.B.same_as", "no such instrument"),
 }

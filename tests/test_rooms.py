@@ -13,7 +13,8 @@ TOP_LEVEL = {"README.md", "DEVELOPERS.md", "pyproject.toml", "curvelab", "notebo
 # Room: the rooms that it may import. A room that isn't named here fails.
 ROOMS = {
     "numbers": "",
-    "units": "",
+    "quantities": "",
+    "units": "quantities",
     "ellipsoid": "numbers",
     "refraction": "numbers",
     "instrument": "numbers",
@@ -29,7 +30,7 @@ ROOMS = {
     "records": "units",
     "resolve": "units schema records",
     "sense": "units ellipsoid instrument schema records resolve",
-    "parsing": "units schema records sense",
+    "parsing": "quantities units schema records sense",
     "fieldbook": "schema records resolve sense parsing",
     "suspicion": "schema records",
     "starter": "records fieldbook suspicion",
@@ -61,14 +62,14 @@ ROOMS = {
     "photo": "numbers units uncertainty records fieldbook",
     "photo_page": "figures page photo",
     "paper": "numbers units schema refraction lake uncertainty air records adjustment prediction decision sceptic planning figures",
-    "publishing": "records fieldbook privacy sealing adjustment diagnosis decision sceptic planning paper",
+    "publishing": "refraction records fieldbook privacy adjustment decision paper",
     "exercises": "units ellipsoid refraction instrument water uncertainty gum decision",
     "mystery": "designs records fieldbook sealing adjustment decision planning simulation",
     "__init__": "",
 }
 # Third party: the rooms that may import it, None for all of them. Anything else is refused.
 LIBRARIES = {"numpy": None, "pyproj": {"ellipsoid"}, "matplotlib": {"drawing", "figures", "page", "panels", "rays_page", "sceptic_page", "photo_page", "paper"},
-             "ipywidgets": {"page", "panels", "sceptic_page", "photo_page"}, "PIL": {"page", "photo_page"}}
+             "ipywidgets": {"page", "panels", "sceptic_page", "photo_page"}, "PIL": {"page", "photo_page"}, "nbformat": {"publishing"}, "nbclient": {"publishing"}}
 ONLY_WHEN_USED = {"pyproj"}
 MACHINE_PATH = re.compile(r"(?:^|[^\w.~/-])/(?:work|tmp|root|farm|home|Users)/\w", re.MULTILINE)
 

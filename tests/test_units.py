@@ -12,6 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import constants
 
+from curvelab import units
 from curvelab.units import Quantity, UnitError, check_unit, convert, parse, parse_cell, split_header, write
 
 IN = Fraction(254, 10000)
@@ -26,7 +27,7 @@ UNITS = {
     "speed": ["m/s", "km/h", "mph", "kn"],
     "number": [""],
 }
-PAIRS = [(dimension, unit) for dimension, units in UNITS.items() for unit in units]
+PAIRS = [(dimension, unit) for dimension, names in UNITS.items() for unit in names]
 
 
 # --- what is read -----------------------------------------------------------------------------
@@ -87,7 +88,14 @@ def test_form(text, dimension, value, u):
 @pytest.mark.parametrize("texts", [
     ["5 ft 3 7/16 in", "5' 3-7/16\"", "5′ 3-7/16″", "5’ 3 7/16”", "5' 3 7/16''", "5'3 7/16\"", "5 ft. 3 7/16 in.",
      "5 feet 3 7/16 inches", "+5 ft 3 7/16 in", "  5\u00a0ft  3 7/16\tin ", "5 ft 3.4375 in", "63 7⁄16 in"],
-    ["-3 1/2 in", "\u22123½ in", "– 3 ½ in", "-3-½\"", "-7/2 in"],
+    ["5 ft 3 7/16 in", "5'3 7/16", "5' 3-7/16", "5′ 3 7⁄16″", "5‘ 3 7/16“", "5ʹ3 7/16ʺ", "5 ft 3,4375 in", "63.4375 in", "63,4375\""],
+    ["5 ft 3 in", "5'3", "5' 3", "5’3”", "5 ft 3.0 in", "63\"", "5.25 ft", "5,25 ft", "5.25'", "5 1/4 ft", "5¼′", "1 3/4 yd"],
+    ["5.3 ft", "5.3'", "5,3 ft", "5 3/10 ft", "5 ft 3.6 in", "5'3.6"],
+    ["5 ft 7/16 in", "5' 7/16\"", "5'7/16", "5′ 7⁄16″"],
+    ["0.25 m", "0,25 m", "25 cm", "¼ m", "1/4 m", ".25 m", "0.25 m."],
+    ["1.2345 m", "1,2345 m", "1234,5 mm", "1234.5 mm", "123,45 cm"],
+    ["2140.5 m ± 0.5 m", "2140,5 m ± 0,5 m", "(2140,5 ± 0,5) m"],
+    ["-3 1/2 in", "\u22123½ in", "– 3 ½ in", "-3-½\"", "-3.5 in"],
     ["2140 ± 5 m", "2140 +/- 5 m", "2140 +- 5 m", "2140±5m", "2140 m ± 5 m", "(2140 ± 5) m"],
     ["6 \u00b5m", "6 \u03bcm", "6 um"],
 ])
@@ -97,8 +105,9 @@ def test_spellings_of_one_length(texts):
 
 @pytest.mark.parametrize("texts", [
     ["8 \u00b5rad", "8 \u03bcrad", "8 urad"],
-    ["90 arcsec", '90"', "90″", "1 arcmin 30 arcsec", "1' 30\"", "1.5 arcmin"],
-    ["2 mm per 30 m", "2 mm in 30 m", "2 mm at 30 m", "2 mm / 30 m", "2 mm/30 m"],
+    ["90 arcsec", '90"', "90″", "1 arcmin 30 arcsec", "1' 30\"", "1.5 arcmin", "1,5 arcminutes", "90 arcseconds", "1′30"],
+    ["2 mm per 30 m", "2 mm in 30 m", "2 mm at 30 m", "2 mm / 30 m", "2 mm/30 m", "2,0 mm per 30 m"],
+    ["1/16 in at 300 ft", "1⁄16″ at 300′", "1/16 in per 100 yd"],
     ["1.5 °", "1.5 deg", "1° 30'", "1½°"],
 ])
 def test_spellings_of_one_angle(texts):
@@ -111,7 +120,14 @@ def test_spellings_of_one_temperature(texts):
     assert {parse(text, "temperature").value for text in texts} == {22.0}
 
 
-@pytest.mark.parametrize("sign", "½⅓⅔¼¾⅕⅖⅗⅘⅙⅚⅛⅜⅝⅞")
+@pytest.mark.parametrize(("texts", "dimension"), [
+    (["10 kn", "10 kt", "10 knots"], "speed"), (["1013 hPa", "1013 mb", "1013 mbar"], "pressure"),
+])
+def test_spellings_of_one_wind_and_one_pressure(texts, dimension):
+    assert len({parse(text, dimension).value for text in texts}) == 1
+
+
+@pytest.mark.parametrize("sign", "½⅓⅔¼¾⅕⅖⅗⅘⅙⅚⅐⅛⅜⅝⅞⅑⅒")
 def test_fraction_signs_have_the_value_that_unicode_gives_them(sign):
     assert parse(f"3{sign}", "number").value == pytest.approx(3 + unicodedata.numeric(sign), rel=1e-15)
 
@@ -195,27 +211,58 @@ def test_one_unit_for_value_and_u_is_the_unit_of_both(value, u, pair):
 @pytest.mark.parametrize(("text", "dimension", "remedy"), [
     ("5", "length", "write one of m, cm, mm, km, µm, ft, in, yd, mi, survey ft"),
     ("0.003", "ratio", "write one of %, ppm, mm/m or a slope like '2 mm per 30 m'"),
-    ("5 ft 3", "length", "write one of"),
+    ("5 ft 3", "length", "write '5 ft 3 in'"),
     ("5 ft 12 in", "length", "write '6 ft 0 in'"),
     ("5 ft 14 1/2 in", "length", "write '6 ft 2 1/2 in'"),
-    ("5' 3'", "length", "'5 ft 3 in'"),
-    ("5' 3' ", "length", "'5 ft 3 in'"),
-    ("3 in 5 ft", "length", "'5 ft 3 in'"),
+    ("5' 3'", "length", "write '5 ft 3 in'"),
+    ("5' 3' ", "length", "write '5 ft 3 in'"),
+    ("5'' 3'", "length", "write '5 ft 3 in' or '3 ft 5 in'"),
+    ("3 in 5 ft", "length", "write '3 ft 5 in' or '5 ft 3 in'"),
+    ("5 ft 3''' in", "length", "no unit known here"),
+    ("5' 12\"", "length", "write '6 ' 0 \"' if that is meant"),
+    ("1'234 m", "length", "write '1234 m' if that is meant"),
+    ("5'008 m", "length", "write '5008 m' if that is meant"),
+    ("5'.3", "length", "write '0.3' or '3'"),
+    ("5 ft.3 in", "length", "no digit before its point, behind 't'; write '0.3' or '3'"),
+    ("5 ft .3 in", "length", "no digit before its point, behind 't'"),
+    (".0 ft 6 in", "length", "write '0 ft' there"),
+    ("5.0 ft 3 in", "length", "write '5 ft' there"),
+    ("1 arcmin 2 arcmin", "angle", "write '1 arcmin 2 arcsec'"),
+    ("5 %", "length", "a unit of ratio, and length is wanted"),
+    ("97/16 in", "length", "write '6 1/16' if that is meant, '9 7/16' if a space was lost"),
+    ("5 ft 37/16 in", "length", "write '2 5/16' if that is meant, '3 7/16' if a space was lost"),
+    ("0/16 in", "length", "does not lie between 0 and 1; write '0'"),
+    ("16/16 in", "length", "write '1'"),
+    ("1/3976 m", "length", "denominator 3976; write decimals"),
+    ("1e3 m", "length", "write '1e+3 m'"),
+    ("2e00 m", "length", "an exponent has its sign"),
+    ("5. m", "length", "no unit between '5' and '. m'"),
     ("5 survey ft 3 in", "length", "write one unit"),
     ("5 m 3 in", "length", "write one unit"),
-    ("5.5 ft 3 in", "length", "write a whole number there"),
+    ("5.5 ft 3 in", "length", "write a whole number there; write '5 ft 9 in' if that is meant"),
+    ("5.3' 2\"", "length", "write a whole number there"),
     ("5 ft -3 in", "length", "in front of the whole"),
     ("5'-3\"", "length", "in front of the whole"),
     ("--5 m", "length", "no number at '-5 m'"),
     ("5 19/16 in", "length", "write '6 3/16'"),
     ("3/0 in", "length", "denominator 0"),
     ("1 0/0 in", "length", "denominator 0"),
-    ("2 140 m", "length", "no unit between '2' and '140 m'"),
+    ("2 140 m", "length", "write '2140 m' if that is meant"),
+    ("2\u202f140\u00a0000,5 m", "length", "write '2140000,5 m' if that is meant"),
+    ("2 14 m", "length", "no unit between '2' and '14 m'"),
+    ("5 f.t 3 in", "length", "no number at '.t 3 in'"),
     ("1/2 1/2 in", "length", "no unit between '1/2' and '1/2 in'"),
     ("½2 in", "length", "no unit between '1/2' and '2 in'"),
     ("5 1.2.3 m", "length", "no unit between"),
-    ("2,140 m", "length", "write '2.140 m' or '2140 m'"),
-    ("1,532 m", "length", "write '1.532 m'"),
+    ("2,140 m", "length", "write '2.1400' or '2140'"),
+    ("1,532 m", "length", "write '1.5320' or '1532'"),
+    ("0,5 m ± 1,532 m", "length", "write '1.5320' or '1532'"),
+    ("01,532 m", "length", "'01,532' is no number"),
+    ("1,234,567 m", "length", "write '1234567' if that is meant"),
+    ("1,234.5 m", "length", "write '1234.5' if that is meant"),
+    ("1.234,5 m", "length", "write '1234.5' if that is meant"),
+    (",25 m", "length", "',25' is no number; write digits with one decimal point"),
+    ("1, 5 m", "length", "'1,' is no number"),
     ("2_140 m", "length", "no unit known here"),
     ("٣ m", "length", "no number at"),
     ("5 m or so", "length", "no unit known here"),
@@ -235,10 +282,10 @@ def test_one_unit_for_value_and_u_is_the_unit_of_both(value, u, pair):
     ("m", "length", "no number at 'm'"),
     ("nan m", "length", "no number at 'nan m'"),
     ("inf m", "length", "no number at 'inf m'"),
-    ("1e400 m", "length", "too large or too small"),
+    ("1e+400 m", "length", "too large or too small"),
     ("1e-400 m", "length", "too large or too small"),
-    ("5 m ± 1e999 m", "length", "too large or too small"),
-    ("1e999999999 m", "length", "no unit between '1e999' and '999999 m'"),
+    ("5 m ± 1e+999 m", "length", "too large or too small"),
+    ("1e+999999999 m", "length", "no unit between '1e+999' and '999999 m'"),
     ("9" * 201 + " m", "length", "203 characters are too many"),
     ("± 0.5 mm", "length", "write something like '0 ± 0.5 mm'"),
     ("1 ± 2 ± 3 m", "length", "before one ±"),
@@ -262,7 +309,7 @@ def test_no_such_dimension_is_the_programs_fault_and_not_the_texts():
     assert not isinstance(error.value, UnitError)
 
 
-@given(text=st.text(alphabet="0123456789./-+±eE'\"½° mftinaprk%()", max_size=30),
+@given(text=st.text(alphabet="0123456789.,/-+±eE'\"½° mftinaprk%()", max_size=30),
        dimension=st.sampled_from(list(UNITS)))
 def test_any_text_is_read_to_finite_numbers_or_refused(text, dimension):
     try:
@@ -314,7 +361,18 @@ def test_cell(text, dimension, unit, expected):
     ("24", "number", "m", "write the number alone"),
     ("24 m", "number", None, "write the number alone"),
     ("", "length", "m", "not a number"),
-    ("2,140", "length", "m", "write '2.140' or '2140'"),
+    ("2,140", "length", "m", "write '2.1400' or '2140'"),
+    ("0,25", "length", "m", "a decimal comma; write '0.25', or semicolons between all cells"),
+    ("0,25 m", "length", None, "a decimal comma; write '0.25 m'"),
+    ("2 140", "length", "m", "write '2140' if that is meant"),
+    ("1'234", "length", "m", "write '1234' if that is meant"),
+    ("1/5", "length", "m", "a fraction of 'm' may be a mistyped point"),
+    ("1/5 m", "length", None, "a fraction of 'm' may be a mistyped point"),
+    ("11/4", "temperature", "°C", "does not lie between 0 and 1|may be a mistyped point"),
+    ("0/2896", "length", "m", "may be a mistyped point"),
+    ("5/28", "length", "ft", "denominator 28"),
+    ("1.", "length", "m", "not a bare number"),
+    ("2e00", "length", "m", "not a bare number"),
     ("n/a", "length", None, "no number at 'n/a'"),
 ])
 def test_cell_refused(text, dimension, unit, reason):
@@ -396,6 +454,19 @@ def test_every_unit_there_and_back(value, pair):
     # Twelve digits; near 0 °C the zero of the scale, up to 460 °F or 273 K away, limits them.
     offset = 500 if dimension == "temperature" else 0
     assert abs(back - value) <= 1e-11 * (abs(value) + offset)
+
+
+NAMES = [(dimension, name) for dimension, table in units._UNITS.items() for name in table]
+
+
+@given(value=st.floats(-1e6, 1e6).filter(lambda v: v == 0 or abs(v) > 1e-280), pair=st.sampled_from(NAMES), decimals=st.none() | st.integers(0, 12))
+def test_every_name_of_every_unit_there_and_back_within_its_precision(value, pair, decimals):
+    dimension, name = pair
+    text = write(value, name, decimals, dimension)
+    one = abs(convert(1.0, name, dimension) - convert(0.0, name, dimension))            # what 1 inner unit is in this one
+    written = abs(convert(value, name, dimension))
+    step = max(written, 1e-300) * 1e-11 if decimals is None else 0.5 * 10.0**-decimals * (1 + 1e-9) + 1e-12 * (written + 500)
+    assert abs(parse(text, dimension).value - value) <= step / one + 1e-12 * 500 * (dimension == "temperature")
 
 
 @pytest.mark.parametrize(("dimension", "unit"), PAIRS)
