@@ -6,6 +6,7 @@ What a book names is shown, never interpreted; coordinates, times and (unless as
 
 from __future__ import annotations
 
+import bisect
 import contextlib
 import functools
 import io
@@ -41,11 +42,11 @@ from .uncertainty import COVERAGE
 
 Size = tuple[float, float]  # width and height [mm]
 SIZES: dict[str, Size] = {"A4": (210.0, 297.0), "letter": (215.9, 279.4)}  # ISO 216, and US letter (from memory)
-WIDE, HEAD, FOOT, LINE, ROW, TYPE, POINT = 180.0, 24.0, 14.0, 0.47, 8.0, 10.0, 25.4 / 72  # mm; mm/pt; mm; pt; mm
+WIDE, HEAD, FOOT, LINE, ROW, TYPE, POINT = 180.0, 24.0, 15.0, 0.47, 8.0, 10.0, 25.4 / 72  # mm; mm/pt; mm; pt; mm
 DEPTH, GLANCES, GUSTS = 5.0, 25, 8.0  # m of a lake, glances at the water, m/s at the tripod: common practice, no source
 PEGS = (("midway", "peg A", 25.0), ("midway", "peg B", 25.0), ("near A", "peg A", 5.0), ("near A", "peg B", 55.0))  # m; common practice, no source
 TILES, LONGEST, AXIS = 100, 4000, 33.0  # pages of a board; signs of a text; mm, of the curvature axis
-PRINT = {"font.size": TYPE, **dict.fromkeys(("axes.labelsize", "axes.titlesize", "xtick.labelsize", "ytick.labelsize"), TYPE), "text.parse_math": False,
+PRINT = {"font.size": TYPE, **dict.fromkeys(("axes.labelsize", "axes.titlesize", "xtick.labelsize", "ytick.labelsize"), TYPE), "text.parse_math": False, "text.hinting": "none",
          **dict.fromkeys(("figure.facecolor", "axes.facecolor", "savefig.facecolor"), "white"), "savefig.dpi": 200, "pdf.fonttype": 42,
          "svg.fonttype": "none", "svg.hashsalt": "curvelab"}
 UNDATED = {".pdf": {"Creator": None, "Producer": None, "CreationDate": None}, ".svg": {"Date": None, "Creator": None}, ".png": {"Software": None}}
@@ -175,7 +176,7 @@ def _deciding(plan: Plan) -> list[Strip]:
     flat, curved = (f"{1000 * value:+.0f} ± {1000 * COVERAGE * u:.0f} mm" for value, u in (_offset(result, 0.0), _offset(result, result.ellipsoid_curvature)))
     above, below = bands(plan)
     neither = "nothing is decided" if above > below else "both are excluded: something is not as stated"
-    rows = [(where, then if plan.go else f"nothing is decided; were this a go: {then}") for where, then in (
+    rows = [(where, then if plan.go or then == neither else f"nothing is decided; were this a go: {then}") for where, then in (
         (f"above {1000 * above:+.0f} mm", "flat water is excluded"), (f"below {1000 * below:+.0f} mm", "water that follows the Earth is excluded"), ("in between", neither))]
     return [said("GO: this plan can decide." if plan.go else "NO GO: nothing read with this plan decides anything. Mend it first.", 13.0, bold=True),
             said(f"At {away:.0f} m the line of sight should stand {flat} from the level of the instrument over flat water, {curved} over water that follows the Earth "
@@ -299,7 +300,7 @@ def _grey(artist: Artist) -> None:
 
 def _board_pages(book: FieldBook, size: Size, step: float, low: float, high: float) -> list[Figure]:
     """A board between two heights above its zero [mm], in tiles of whole stripes where a page holds one."""
-    room = size[1] - HEAD - FOOT - 24
+    room = math.floor(size[1] - HEAD - FOOT - 24)
     tile = step * (room // step) if step <= room else room
     count = math.ceil((high - low) / tile - 1e-9)
     if count > TILES:
@@ -309,14 +310,14 @@ def _board_pages(book: FieldBook, size: Size, step: float, low: float, high: flo
 
 def _tile(book: FieldBook, size: Size, step: float, low: float, high: float, number: str) -> Figure:
     """One page of a board: stripes on the left, numbers on their lines on the right."""
-    figure, ax = page(size, f"Target board: {low:+.0f} to {high:+.0f} mm", book, number)
+    figure, ax = page(size, f"Target board: {low:+g} to {high:+g} mm", book, number)
     foot, half, type_ = FOOT + 22 - low, WIDE / 2, min(0.8 * step, 29.0) / POINT
     for i in range(math.floor(low / step + 1e-9), math.ceil(high / step - 1e-9)):
         if i % 2 == 0:
             ax.add_artist(Rectangle((0.0, foot + max(i * step, low)), half, min((i + 1) * step, high) - max(i * step, low), facecolor="black", linewidth=0))
         if i * step >= low - 1e-9:
             ax.plot([half, WIDE], [foot + i * step] * 2, color="black", linewidth=3.0 if i == 0 else 0.8)
-            label = f"{i * step:+.0f}" if i else "0"
+            label = f"{i * step:+g}" if i else "0"
             ax.text(half + 3, foot + i * step + 2, label, fontsize=type_ * min(1.0, (half - 5) / _width(label, type_, True)), fontweight="bold")
     ax.add_artist(Rectangle((0.0, foot + low), WIDE, high - low, fill=False, linewidth=0.5))
     for x, y in (([0.0, 100.0], [FOOT + 3] * 2), ([-6.0] * 2, [FOOT + 22, FOOT + 122])):
@@ -410,6 +411,8 @@ def put(path: str | Path, paper: str, overwrite: bool, draw: Callable[[Size], li
     kind = path.suffix.lower()
     if size is None or kind not in kinds:
         raise ValueError(f"{path.name!r} on {paper!r} can't be printed: give a name that ends in {' or '.join(kinds)}, and paper {' or '.join(SIZES)}")
+    if path.exists() and not overwrite:
+        raise FileExistsError(f"{path.name} is there already: give a new name, or overwrite=True")
     own = (figures.style(), matplotlib.style.context("default"), figures.style(), matplotlib.rc_context(PRINT))  # whatever the user's settings are
     with contextlib.ExitStack() as stack:
         for setting in own:
@@ -420,8 +423,6 @@ def put(path: str | Path, paper: str, overwrite: bool, draw: Callable[[Size], li
     try:
         with path.open("wb" if overwrite else "xb") as file:
             file.write(out.getvalue())
-    except FileExistsError:
-        raise FileExistsError(f"{path.name} is there already: give a new name, or overwrite=True") from None
     except OSError as error:
         raise OSError(f"{path.name} can't be written ({error.strerror}): give a name in a folder that is there and open to you") from None
     return path
@@ -439,13 +440,13 @@ def wrapped(text: str, width: float, size: float = TYPE, bold: bool = False, mos
     for word in plain(text).split():
         if _width(f"{lines[-1]} {word}".strip(), size, bold) > width:
             lines += [""] if lines[-1] else []
-            while len(word) > 1 and _width(word, size, bold) > width:
-                cut = next(n for n in range(min(len(word) - 1, 200), 0, -1) if n == 1 or _width(word[:n], size, bold) <= width)
+            while len(word) > 1 and _width(word[:400], size, bold) > width:  # no line holds as many
+                cut = max(1, bisect.bisect_right(range(1, min(len(word), 400)), width, key=lambda n, word=word: _width(word[:n], size, bold)))
                 lines, word = [*lines[:-1], word[:cut], ""], word[cut:]
         lines[-1] = f"{lines[-1]} {word}".strip()
     if len(lines) > most:
         last = lines[most - 1]
-        lines[most - 1:] = [next(cut for n in range(len(last), -1, -1) if not n or _width(cut := f"{last[:n]}…", size, bold) <= width)]
+        lines[most - 1:] = [last[:bisect.bisect_right(range(1, len(last) + 1), width, key=lambda n: _width(f"{last[:n]}…", size, bold))] + "…"]
     return lines
 
 

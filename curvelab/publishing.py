@@ -54,7 +54,8 @@ The readings, and what was made of them. To work them again: install Python and 
 """
 SEALED = """
 `book/sealed_plan.txt` is word for word the plan that was sealed beforehand, its title, names and remarks included: `sha256sum book/sealed_plan.txt`
-shows the seal that `book/site.toml` names.
+shows the seal that `book/site.toml` names. Whether the readings came after it can't be told from this book, whose times are counted from 2000-01-01;
+`handout.pdf` says what the whole book told.
 """
 
 

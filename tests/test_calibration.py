@@ -10,7 +10,7 @@ from curvelab import designs
 from curvelab.fieldbook import compose
 from curvelab.records import Table
 
-LAKES = 50
+LAKES = 40
 LIMIT = 0.7e-3 / 30
 
 

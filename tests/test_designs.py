@@ -95,16 +95,16 @@ def test_every_design_takes_every_fact(name, facts):
     ("two targets", Facts(1500.0, tolerance="2 mm per 30 m", height=2.0)), ("series through a day", Facts(1500.0, weather=BREEZE)),
     ("single sight", Facts(1500.0, weather=BREEZE | {"water_temperature": "11 ± 0.3 °C"}, thermometers=(0.5, 3.0)))])
 def test_estimates_scatter_as_the_plan_says(name, facts):
-    """30 seeds. A rectangular tolerance has the same u as is drawn, so its sd is 1 too. Of a series the wind is stated.
+    """20 seeds. A rectangular tolerance has the same u as is drawn, so its sd is 1 too. Of a series the wind is stated.
 
     Where it is not, u is that of a stability within a factor of 2, taken at the strength that was found, and the
     ratio has longer tails than a normal one.
     """
     plan = curvelab.plan(EVERY[name](facts))
-    found = [curvelab.adjust(curvelab.simulate(plan, curvature=KAPPA, seed=seed)).curvature for seed in range(30)]
+    found = [curvelab.adjust(curvelab.simulate(plan, curvature=KAPPA, seed=seed)).curvature for seed in range(20)]
     z = np.array([(e.value - KAPPA) / e.u for e in found])
-    assert abs(z.mean()) < 4 / math.sqrt(30)
-    assert abs(z.std(ddof=1) - 1) < 3.3 / math.sqrt(2 * 29)
+    assert abs(z.mean()) < 4 / math.sqrt(20)
+    assert abs(z.std(ddof=1) - 1) < 3.3 / math.sqrt(2 * 19)
 
 
 @pytest.mark.parametrize("name", ["two targets", "several targets", "levels exchanged"])
