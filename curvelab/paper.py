@@ -201,7 +201,7 @@ def _pegs(plan: Plan, when: str) -> list[Strip]:
 
 def _weather(book: FieldBook) -> list[Strip]:
     """Gauges and thermometers."""
-    hung = dict.fromkeys(f"air {t.height:g} m up {t.thermometer}" for t in book.air_readings) or ("air in the shade, 1.5 m up", "air in the shade, 3 m up")
+    hung = dict.fromkeys(", ".join(filter(None, (f"air {t.height:g} m up", t.thermometer))) for t in book.air_readings) or ("air in the shade, 1.5 m up", "air in the shade, 3 m up")
     rows = [(row, "", "", "", "") for row in ("time", "near gauge", "far gauge", *hung, "water, at its surface", "wind, waves")]
     return [*headed("Gauges and thermometers, each with its unit"), *table((2, 1, 1, 1, 1), ("", "start", "between", "between", "end"), rows)]
 
@@ -227,7 +227,7 @@ def _sights(plan: Plan, remarks: bool) -> list[Strip]:
 def _tapes(plan: Plan) -> list[Strip]:
     """Heights to tape."""
     u = {row.label.partition(":")[0]: part.u for row in plan.result.rows for part in row.parts if part.cause == "taped height"}
-    rows = [(h.start, h.end, "", "", f"> {3000 * math.sqrt(2) * u[f'heights.csv row {h.row}']:.1f} mm", "") for h in plan.book.heights]
+    rows = [(", ".join(filter(None, (h.start, h.visit))), h.end, "", "", f"> {3000 * math.sqrt(2) * u[f'heights.csv row {h.row}']:.1f} mm", "") for h in plan.book.heights]
     return [*headed("Heights to tape"), *table((2, 2, 1.5, 1.5, 1.4, 1), ("from", "up to", "first", "second", "again if", "time"), rows)] if rows else []
 
 

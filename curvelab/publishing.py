@@ -17,7 +17,7 @@ import numpy as np
 from . import paper
 from .adjustment import Result, adjust, longest
 from .decision import Verdict, decide
-from .fieldbook import write_fieldbook
+from .fieldbook import SEALED_PLAN, write_fieldbook
 from .privacy import published
 from .records import FieldBook
 from .refraction import REFERENCE_RADIUS
@@ -53,22 +53,21 @@ The readings, and what was made of them. To work them again: install Python and 
 | `{SUMS}` | check that nothing was changed: `sha256sum -c {SUMS}` |
 """
 SEALED = """
-`book/sealed_plan.txt` is word for word the plan that was sealed beforehand, its title, names and remarks included: `sha256sum book/sealed_plan.txt`
-shows the seal that `book/site.toml` names. Whether the readings came after it can't be told from this book, whose times are counted from 2000-01-01;
-`handout.pdf` says what the whole book told.
+`sealed_plan.txt` is word for word the plan that was sealed beforehand; `sha256sum sealed_plan.txt` shows the seal. `handout.pdf` says whether it was kept to:
+the times of this book, counted from 2000-01-01, can't tell.
 """
 
 
-def publish(book: FieldBook, folder: str | Path, *, sealed: bool = True, notebook: bool = False) -> Path:
+def publish(book: FieldBook, folder: str | Path, *, sealed: bool = False, notebook: bool = False) -> Path:
     """Write a campaign for strangers to work again, into a new or empty folder; nothing is written outside it, nothing overwritten.
 
     Parameters
     ----------
     book : FieldBook
-        With readings. What is published is ``privacy.published``; results are those of the published book, the remarks those of the whole one.
+        With readings. What is published is ``privacy.published``; results are those of the published book, remarks those of the whole one.
     folder : path
     sealed : bool
-        Whether the sealed plan goes along; a seal can't be redacted, so its title and its remarks are then public.
+        Whether the sealed plan goes along: it bears a date, and can't be redacted.
     notebook : bool
         Whether to add an executed notebook; needs nbformat, nbclient and a Python kernel.
 
@@ -80,12 +79,14 @@ def publish(book: FieldBook, folder: str | Path, *, sealed: bool = True, noteboo
         Where the book holds no readings, or what is to be published names the coordinates.
     """
     folder, bare = Path(folder), published(book)
-    bare = bare if sealed else replace(bare, sealed_plan="")
     verdict = replace(decide(adjust(bare)), remarks=decide(adjust(book)).remarks)
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise FileExistsError(f"{folder.name} is there already and not empty: give a new folder")
-    texts = {"README.md": README + (SEALED if bare.sealed_plan else ""), "LICENCE.txt": LICENCE, "versions.txt": _versions(), "result.csv": _csv(verdict)}
-    _keep_the_place(book, [repr(bare.site), repr(bare.tables), bare.sealed_plan, *texts.values()])
+    texts = {"README.md": README, "LICENCE.txt": LICENCE, "versions.txt": _versions(), "result.csv": _csv(verdict)}
+    if sealed and book.sealed_plan:
+        texts |= {"README.md": README + SEALED, SEALED_PLAN: book.sealed_plan}
+        verdict = replace(verdict, result=replace(verdict.result, book=replace(bare, sealed=book.sealed)))
+    _keep_the_place(book, [repr(bare.site), repr(bare.tables), *verdict.remarks, *texts.values()])
     write_fieldbook(bare, folder / BOOK)
     for name, text in texts.items():
         _new(folder / name, text)
@@ -224,7 +225,7 @@ def _keep_the_place(book: FieldBook, texts: list[str]) -> None:
     for end in ("from", "to"):
         exact = [f"{math.trunc(abs(value) * 1000) / 1000:.3f}" for value in book.site["line"].get(end, ())]
         if exact and all(any(digits in text for text in texts) for digits in exact):
-            raise ValueError("a name, a table or the sealed plan of this book holds the coordinates of its line: take them out (sealed=False leaves the sealed plan out)")
+            raise ValueError("a name, a table or the sealed plan of this book holds the coordinates of its line: take them out")
 
 
 def _notebook(folder: Path) -> str:

@@ -497,7 +497,7 @@ def test_a_table_that_is_missing_leaves_its_part_out(tmp_path):
 def test_thermometers_and_feet_are_those_of_the_book(tmp_path):
     hung = designs.with_thermometers(designs.single_line(2000.0), (0.5, 3.0))
     told = text(paper.field_sheet(curvelab.plan(hung), tmp_path / "a.pdf"))
-    assert "air 0.5 m up at 0.5 m" in told and "in the shade" not in told
+    assert "air 0.5 m up, at 0.5 m" in told and "in the shade" not in told
     plain = designs.single_line(2000.0)
     table = plain.tables["readings.csv"]
     feet = Table(tuple(h.replace("reading [m]", "reading [ft]") for h in table.headers), table.rows, table.lines)

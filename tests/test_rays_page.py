@@ -59,7 +59,7 @@ def test_each_control_changes_the_picture(page):
 
 
 def test_every_corner_of_the_controls_gives_a_picture_or_words(page):
-    ends = [(control.low, control.high) for control in rays_page.CONTROLS.values()]
+    ends = [(control.low, control.high) for control in rays_page.CONTROLS.values()]  # the height at its lowest: the hardest
     for corner in itertools.product(*ends):
         put(page, **dict(zip(rays_page.CONTROLS, corner)))
         assert page.sentence.value or "graze the water" in page.fault.value, corner
