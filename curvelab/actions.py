@@ -96,7 +96,7 @@ def shopping_list(planned: Plan) -> str:
 
 def with_half_way_target(book: FieldBook) -> FieldBook | None:
     """A second target half-way, measured from the water beneath it, read from the set-up of the longest sight."""
-    far = max((r for r in book.readings if not r.struck), key=lambda r: r.distance)
+    far = book.longest_sight
     there = [r for r in book.readings if r.setup == far.setup and 0.3 * far.distance < r.distance < 0.7 * far.distance]
     if there or "water half-way" in book.water.surfaces:
         return None
@@ -113,7 +113,7 @@ def with_half_way_target(book: FieldBook) -> FieldBook | None:
 
 def raised(book: FieldBook, height: float) -> FieldBook | None:
     """Instrument and target so high above the water [m]; None where the air is stated as one k or gradient for any height."""
-    far = max((r for r in book.readings if not r.struck), key=lambda r: r.distance)
+    far = book.longest_sight
     if not by_profile(book.airs[far.air]):
         return None
     near = next((r.point for r in book.readings if r.setup == far.setup and r.point in book.water.surfaces), None)
@@ -124,7 +124,7 @@ def raised(book: FieldBook, height: float) -> FieldBook | None:
     rows = [_changed(table, row, {"height": height}) if h.end in (axis, far.point) and h.start in book.water.surfaces else row for h, row in zip(book.heights, table.rows)]
     if axis not in {h.end for h in book.heights}:
         rows.append(_changed(table, ("",) * len(table.headers), {"from": near, "to": axis, "height": height, "visit": far.visit}))
-    return compose(book.site, book.tables | {"heights.csv": Table(table.headers, tuple(rows), tuple(range(2, len(rows) + 2)))})
+    return compose(book.site, book.tables | {"heights.csv": Table.numbered(table.headers, rows)})
 
 
 def longer(book: FieldBook, factor: float = 1.5) -> FieldBook:
@@ -142,7 +142,7 @@ def longer(book: FieldBook, factor: float = 1.5) -> FieldBook:
 
 def _better_level(book: FieldBook) -> FieldBook | None:
     """A level of half the tolerance, or of half the uncertainty of its collimation."""
-    name = max((r for r in book.readings if not r.struck), key=lambda r: r.distance).instrument
+    name = book.longest_sight.instrument
     level = book.instruments[name]
     if level.tolerance:
         return with_changes(book, {f"instrument.{name}.tolerance": f"{level.tolerance.value * 5e5!r} µrad"})
@@ -151,13 +151,13 @@ def _better_level(book: FieldBook) -> FieldBook | None:
 
 def _in_a_breeze(book: FieldBook) -> FieldBook | None:
     """The wind of a known breeze."""
-    air = book.airs[max((r for r in book.readings if not r.struck), key=lambda r: r.distance).air]
+    air = book.airs[book.longest_sight.air]
     return with_changes(book, {f"air.{air.name}.wind": BREEZE}) if by_profile(air) and not air.wind else None
 
 
 def _better_air(book: FieldBook) -> FieldBook | None:
     """The stated gradient or k of the longest sight known twice as well."""
-    air = book.airs[max((r for r in book.readings if not r.struck), key=lambda r: r.distance).air]
+    air = book.airs[book.longest_sight.air]
     if air.gradient:
         return with_changes(book, {f"air.{air.name}.gradient": f"{air.gradient.value!r} ± {air.gradient.u / 2!r} K/m"})
     return with_changes(book, {f"air.{air.name}.k": f"{air.k.value!r} ± {air.k.u / 2!r}"}) if air.k else None
@@ -180,8 +180,8 @@ def _changed(table: Table, row: tuple[str, ...], values: dict[str, object]) -> t
 
 
 def _extended(table: Table, rows: list[tuple[str, ...]]) -> Table:
-    kept = (*table.rows, *rows)
-    return Table(table.headers, kept, tuple(range(2, len(kept) + 2)))
+    """A table with rows put last."""
+    return Table.numbered(table.headers, (*table.rows, *rows))
 
 
 ACTIONS = (

@@ -6,6 +6,7 @@ pre-analysis of a plan (the same without readings).
 
 from __future__ import annotations
 
+import functools
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
@@ -20,8 +21,8 @@ from .priors import prior
 from .records import Fault, FieldBook, FieldBookError, nearest
 from .refraction import REFERENCE_RADIUS
 from .resolve import AXIS, LONG, components
-from .sealing import digest, opened
 from .rows import BENDING, CURVATURE, PROFILED, Expansion, Row
+from .sealing import kept_seal, opened
 from .uncertainty import BudgetRow, Contribution, budget, chi2_tail
 
 UNCHECKED = 0.01
@@ -176,9 +177,13 @@ def adjust(book: FieldBook, changes: Mapping[str, object] | None = None, *,
 
 def _planned_u(book: FieldBook, plan: Solution) -> float:
     """u(κ) as planned [1/m]: of the sealed plan where the book carries out one, else of the same rows without their scatter."""
-    if book.sealed and book.sealed_plan and digest(book.sealed_plan) == book.sealed.lower():
-        return adjust(opened(book.sealed_plan)).planned_u
-    return plan.estimate(CURVATURE).u
+    return _sealed_u(book.sealed_plan) if kept_seal(book) else plan.estimate(CURVATURE).u
+
+
+@functools.lru_cache(8)
+def _sealed_u(text: str) -> float:
+    """u(κ) of a sealed plan [1/m]; a page asks for it at each move."""
+    return adjust(opened(text)).planned_u
 
 
 def start(book: FieldBook, curvature: float, path: float | None = None) -> Expansion:

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from . import profile, ray, refraction
-from .numbers import Array
+from .numbers import GRAVITY, Array
 from .records import Air, Stated
 
 FAR_U = 0.02  # in k: lapse rate far from the water (from memory, a judgement)
@@ -108,7 +108,7 @@ def stability_prior(air: Air, state: State) -> tuple[Stated, float]:
     a calm lake of 3 m/s within a factor of 2 is taken (a judgement).
     """
     wind = max(air.wind.value, GENTLEST) if air.wind else CALM
-    per_square = profile.STABLE * profile.KARMAN**2 * profile.GRAVITY / (profile.DRAG * wind**2 * (air.temperature.value + 273.15))
+    per_square = profile.STABLE * profile.KARMAN**2 * GRAVITY / (profile.DRAG * wind**2 * (air.temperature.value + 273.15))
     expected, open_ = per_square * state.expected**2, per_square * state.expected_u**2  # the second: of days that can't be told apart yet
     relative = math.hypot(2 * (air.wind.u or WIND_U * wind) / wind, WITHIN_MODEL) if air.wind else UNKNOWN_WIND
     u = math.hypot(relative * (expected + open_), math.sqrt(2) * open_)

@@ -229,7 +229,7 @@ def with_pointings(book: FieldBook, pointings: int) -> FieldBook:
         own = tuple(value for key, value in vars(r).items() if key not in ("row", *schema.REPEATS_DIFFER_IN))
         repeats.setdefault((r.distance > LONG and not r.struck, *own), []).append(cells)
     rows = tuple(row for key, same in repeats.items() for row in ((same + same[-1:] * count)[:count] if key[0] else same))
-    return compose(book.site, book.tables | {"readings.csv": Table(table.headers, rows, tuple(range(2, len(rows) + 2)))})
+    return compose(book.site, book.tables | {"readings.csv": Table.numbered(table.headers, rows)})
 
 
 def _book(facts: Facts, parts: Sequence[Part], *, title: str = "", levels: Sequence[str] = ("A",), drift: str = "",
@@ -289,7 +289,7 @@ def _joined(name: str, table: Table | None, rows: Sequence[Cells], at: int | Non
     cells = [(*row, *("" for _ in needed)) for row in old.rows]
     at = len(cells) if at is None else at
     cells[at:at] = [tuple(_cell(name, header, row) for header in headers) for row in rows]
-    return Table(headers, tuple(cells), tuple(range(2, len(cells) + 2)))
+    return Table.numbered(headers, cells)
 
 
 def _cell(name: str, header: str, row: Cells) -> str:

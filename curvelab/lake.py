@@ -11,9 +11,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from .numbers import Array, Floats, checked, plain
+from .numbers import GRAVITY, Array, Floats, checked, plain
 
-GRAVITY, WATER, AIR = 9.80665, 1000.0, 1.225  # m/s², kg/m³, kg/m³
+WATER, AIR = 1000.0, 1.225  # kg/m³
 MOMENTUM = AIR * 1.2e-3 / WATER  # wind stress over ρ U²: drag 1.2e-3 of the wind at 10 m, from memory
 ZUIDER_ZEE = 3.6**2 * GRAVITY / 62e6  # the same from U²F/(62000 d), U in km/h, F in km
 SURFACE_TENSION = 0.0728  # N/m, clean water at 20 °C; less where it is dirty

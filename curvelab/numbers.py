@@ -7,6 +7,7 @@ from numpy.typing import ArrayLike, NDArray
 
 Array = NDArray[np.float64]
 Floats = float | Array
+GRAVITY = 9.80665  # m/s², standard by definition: 3rd General Conference on Weights and Measures (1901)
 
 
 def checked(name: str, values: ArrayLike, low: float, high: float, remedy: str) -> Array:

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import base64
+import contextlib
 import html
 import io
 import math
 import threading
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -82,6 +83,16 @@ class Page(widgets.VBox):
     def values(self) -> dict[str, float]:
         """Where the controls stand."""
         return {name: slider.value for name, slider in self.controls.items()}
+
+    @contextlib.contextmanager
+    def together(self) -> Iterator[None]:
+        """Set several controls without drawing in between; call `update` afterwards."""
+        with self._turn:
+            self._setting = True
+            try:
+                yield
+            finally:
+                self._setting = False
 
     def update(self, change: Any = None) -> None:
         """Compute and draw; a fault shows in words and leaves the last picture."""

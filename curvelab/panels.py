@@ -96,9 +96,8 @@ class LivePage(Page):
     def _start_over(self, _: Any = None) -> None:
         """The page as a new audience should find it."""
         with self._turn:
-            self._setting = True
-            self.answer.value, self.called.value, self.book.value, self.controls["phoned"].value = None, False, NO_BOOK, 0.0
-            self._setting = False
+            with self.together():
+                self.answer.value, self.called.value, self.book.value, self.controls["phoned"].value = None, False, NO_BOOK, 0.0
             self._choose()
 
     def _resize(self, _: Any = None) -> None:
@@ -126,15 +125,12 @@ class LivePage(Page):
                 for slider in self.controls.values():
                     slider.disabled = True
                 return
-            self._setting = True  # the controls follow the book, and are not asked in between
-            try:
+            with self.together():  # the controls follow the book, and are not asked in between
                 self._choices = choices(self._chosen) if self._chosen else {}
                 self.left_out.options = [NOTHING, *self._choices]
                 self.called.value, self.called.disabled = False, self._chosen is not None
                 for name, slider in self.controls.items():
                     self._follow(name, slider)
-            finally:
-                self._setting = False
             self.update()
 
     def _follow(self, name: str, slider: widgets.FloatSlider) -> None:

@@ -81,10 +81,10 @@ class PhotoPage(Page):
     def _choose(self, change: Any = None) -> None:
         """Set the lines to what this reader kept, or to where everyone starts."""
         with self._turn:
-            kept, self._setting = self.kept.get(self.reader.value), True  # the controls follow, and are not asked in between
-            for name, value in self._start.items():
-                self.controls[name].value = value if kept is None else math.degrees(kept.tilt) if name == "tilt" else getattr(kept, name)
-            self._setting = False
+            kept = self.kept.get(self.reader.value)
+            with self.together():  # the controls follow, and are not asked in between
+                for name, value in self._start.items():
+                    self.controls[name].value = value if kept is None else math.degrees(kept.tilt) if name == "tilt" else getattr(kept, name)
             self.update()
 
     def _compute(self) -> tuple[str, Iterable[str]]:

@@ -11,7 +11,6 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from statistics import NormalDist
 
 import numpy as np
 
@@ -26,7 +25,7 @@ from .prediction import line_of_sight
 from .records import Air, FieldBook, Table
 from .sealing import digest, plan_text, write_sealed
 from .wording import length, offset
-from .uncertainty import NORMAL, RECTANGULAR, STUDENT, BudgetRow, Contribution, combine
+from .uncertainty import NORMAL, RECTANGULAR, STUDENT, BudgetRow, Contribution, combine, normal_cdf
 
 DRAWS = 48  # equally probable sizes of the scatter that a plan may meet
 TESTED = "10 µrad"  # what a careful peg test leaves of a collimation error
@@ -191,7 +190,6 @@ def _power(result: Result, least: float) -> float:
     limits = np.array([c.u * math.sqrt(3) for c in rest if c.distribution == RECTANGULAR])
     normal = math.sqrt(max(result.planned_u**2 - np.sum(limits**2) / 3, 1e-300))
     centres = result.ellipsoid_curvature + rng.uniform(-1, 1, (512, limits.size)) @ limits
-    cdf = np.vectorize(NormalDist().cdf)
     scatter = [rng.permutation(np.sqrt(np.sort(rng.chisquare(dof, 99 * DRAWS)).reshape(DRAWS, -1)[:, 49] / dof)) for _, dof in repeats]
     for i in range(DRAWS if repeats else 1):
         grown = [(u, dof, drawn[i]) for (u, dof), drawn in zip(repeats, scatter)]
@@ -200,7 +198,7 @@ def _power(result: Result, least: float) -> float:
             found.append(0.0)  # the plan passed its gate, and this scatter does not
             continue
         needed = critical(parts, result.book.rule.alpha_flat)
-        found.append(float(np.mean(cdf((centres - needed) / normal))))
+        found.append(float(np.mean(normal_cdf((centres - needed) / normal))))
     return math.fsum(found) / len(found) * (1 - MISFIT if result.dof else 1.0)
 
 
@@ -269,7 +267,7 @@ def what_if(book: FieldBook, gradient: float | None = None, collimation: float |
 
     Uncertainties of the refraction and of the water stay as they are; a collimation is taken as a peg test would leave it.
     """
-    sight = max((r for r in book.readings if not r.struck), key=lambda r: r.distance)
+    sight = book.longest_sight
     air, changes = book.airs[sight.air], {}
     if gradient is not None:
         k = float(refraction.coefficient(*_weather(air), gradient))

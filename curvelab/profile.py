@@ -17,9 +17,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from .numbers import Array, checked
+from .numbers import GRAVITY, Array, checked
 
-KARMAN, GRAVITY = 0.40, 9.80665
+KARMAN = 0.40
 DRAG = 1.2e-3  # of the wind at 10 m over small lakes (from memory)
 FOOT = 3.4e-5  # m, where the logarithm reaches the water's temperature: bulk coefficients 1.2e-3 and 1.1e-3 at 10 m
 STABLE, UNSTABLE = 5.0, 16.0

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import hashlib
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
@@ -67,6 +68,12 @@ class Table:
     def columns(self) -> list[str]:
         """Names of the columns, without their units."""
         return [split_header(header)[0] for header in self.headers]
+
+    @classmethod
+    def numbered(cls, headers: Iterable[str], rows: Iterable[tuple[str, ...]]) -> Table:
+        """A table that is made, not read: its rows stand on the lines below the header."""
+        kept = tuple(rows)
+        return cls(tuple(headers), kept, tuple(range(2, len(kept) + 2)))
 
     def without(self, line: int) -> Table:
         """The same table without one row, by its line in the file."""
@@ -234,6 +241,11 @@ class Blind:
     point: str = ""
     offset: float | None = None
 
+    @staticmethod
+    def commit(offset: str, salt: str) -> str:
+        """What is given away of an offset as it is written, and its salt: SHA-256 of salt, a line feed and offset."""
+        return hashlib.sha256(f"{salt}\n{offset}".encode()).hexdigest()
+
     @property
     def hidden(self) -> bool:
         """Whether the offset is still a secret."""
@@ -270,6 +282,11 @@ class FieldBook:
     gauge: tuple[Gauge, ...] = ()
     air_readings: tuple[AirReading, ...] = ()
     points: tuple[Point, ...] = ()
+
+    @property
+    def longest_sight(self) -> Reading:
+        """The first of the longest readings that are not struck, taken or planned."""
+        return max((r for r in self.readings if not r.struck), key=lambda r: r.distance)
 
     @property
     def is_plan(self) -> bool:

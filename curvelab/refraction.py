@@ -11,13 +11,12 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import ArrayLike
 
-from .numbers import Array, Floats, checked, plain
+from .numbers import GRAVITY, Array, Floats, checked, plain
 
 REFERENCE_RADIUS = 6_371_000.0  # m, the sphere that k is quoted for: a convention
 ZERO_CELSIUS = 273.15  # K
 DRY_ADIABATIC = 0.00976  # K/m, fall of temperature in well-mixed dry air: g over c_p = 1005 J/(kg K), from memory
 AUTOCONVECTIVE = 0.0342  # K/m, fall of temperature that leaves density constant and rays straight: g over R_d, rounded
-_GRAVITY = 9.80665  # m/s², g, standard by definition: 3rd General Conference on Weights and Measures (1901)
 _DRY_GAS = 287.05  # J/(kg K), R_d: 8.31446 J/(mol K) over 28.965 g/mol of dry air, from memory
 _LIGHTNESS = 1 - 18.015 / 28.965  # of water vapour beside dry air, by molar masses in g/mol, from memory
 _HOTTEST = 58  # °C of air at a ray, above any weather station's record: more is taken for °F
@@ -158,7 +157,7 @@ def curvature_of_ray(
     """
     checked("temperature", temperature, -40, _HOTTEST, _ACCEPTED["temperature"][2])
     kelvin, air, vapour = _air(temperature, pressure, humidity)
-    fall = _GRAVITY / _DRY_GAS * (air - _LIGHTNESS * vapour) / kelvin  # hPa/m
+    fall = GRAVITY / _DRY_GAS * (air - _LIGHTNESS * vapour) / kelvin  # hPa/m
     step = 1e-30  # m, upward and imaginary
     higher = (kelvin + 1j * step * _checked("gradient", gradient), air - 1j * step * fall,
               vapour + 1j * step * _checked("humidity_gradient", humidity_gradient))

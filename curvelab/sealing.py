@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime
 import hashlib
-import hmac
 import os
 import secrets
 import tempfile
@@ -15,7 +14,7 @@ from pathlib import Path
 from . import parsing, schema
 from .fieldbook import SEALED_PLAN, compose, csv_text, toml_text
 from .privacy import published_line
-from .records import Fault, FieldBook, FieldBookError, Table
+from .records import Blind, Fault, FieldBook, FieldBookError, Table
 
 _HEAD, _PART, _PREDICTED = "curvelab plan 1", "---- ", "predictions"
 READ = {"readings.csv": (), "heights.csv": ("height",), "gauge.csv": ("water_level",), "air.csv": ("temperature", "humidity"), "points.csv": ()}
@@ -95,6 +94,11 @@ def sealed_time(text: str) -> datetime.datetime:
     return datetime.datetime.fromisoformat(text.split("\n", 2)[1])
 
 
+def kept_seal(book: FieldBook) -> bool:
+    """Whether the sealed plan beside a book carries the seal that the book names."""
+    return bool(book.sealed_plan) and digest(book.sealed_plan) == book.sealed.lower()
+
+
 def departures(book: FieldBook) -> list[str]:
     """Where a campaign departed from its sealed plan, in words; empty where it kept to it.
 
@@ -105,7 +109,7 @@ def departures(book: FieldBook) -> list[str]:
     """
     if not book.sealed_plan:
         return [f"the sealed plan is not in the folder ({SEALED_PLAN}), so nothing shows whether it was kept to"]
-    if not hmac.compare_digest(digest(book.sealed_plan), book.sealed.lower()):
+    if not kept_seal(book):
         return [f"{SEALED_PLAN} does not carry the seal that site.toml names: one of them was changed"]
     plan = opened(book.sealed_plan)
     return [*_changed(plan.site, book.site), *_line_changed(plan, book), *_rows_changed(plan, book), *_early(book)]
@@ -165,7 +169,7 @@ def commit(offset: str, salt: str) -> str:
     >>> commit("37.2 mm", "pepper")[:8]
     '533635cd'
     """
-    return digest(f"{salt}\n{offset}")
+    return Blind.commit(offset, salt)
 
 
 def draw_blind(limit: float) -> tuple[str, str, str]:

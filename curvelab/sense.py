@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime
-import hashlib
 import math
 from collections import defaultdict
 from collections.abc import Mapping
@@ -147,7 +146,7 @@ def blind(values: Mapping[str, object], readings: tuple[Reading, ...], faults: l
         return fault("salt", "", "offset and salt are revealed together")
     if "offset" not in told:
         return Blind(values["blind"], told["point"])
-    if hashlib.sha256(f"{told['salt']}\n{told['offset']}".encode()).hexdigest() != values["blind"].lower():
+    if Blind.commit(told["offset"], told["salt"]) != values["blind"].lower():
         return fault("offset", told["offset"], "offset and salt are not those that were committed to")
     try:
         return Blind(values["blind"], told["point"], units.parse(told["offset"], "length").value)

@@ -49,6 +49,14 @@ def book(folder: Path, **files: str) -> FieldBook:
     return curvelab.read_fieldbook(write(folder, **files))
 
 
+def put(page, **values):
+    """Set several controls of a page, and draw once."""
+    with page.together():
+        for name, value in values.items():
+            page.controls[name].value = value
+    page.update()
+
+
 def edited(folder: Path, name: str, file: str, old: str, new: str, count: int = 1) -> Path:
     """A copy of a demo book with some text replaced, which must be there."""
     shutil.copytree(DATA / name, folder)

@@ -15,7 +15,7 @@ from matplotlib.figure import Figure
 
 import curvelab
 from curvelab import figures, panels, prediction
-from tests.books import DATA
+from tests.books import DATA, put
 
 
 @pytest.fixture(scope="module")
@@ -215,11 +215,7 @@ def test_large_type_is_large_and_comes_back(page):
 
 def test_every_corner_of_the_controls_gives_a_sentence(page):
     for corner in itertools.product(*[(c.low, c.high) for name, c in panels.CONTROLS.items() if name not in ("shores", "phoned")]):
-        page._setting = True
-        for name, value in zip(panels.CONTROLS, corner):
-            page.controls[name].value = value
-        page._setting = False
-        page.update()
+        put(page, **dict(zip(panels.CONTROLS, corner)))
         assert page.fault.value == "" and "nan" not in page.sentence.value and "inf" not in page.describe(), corner
     page.reset.click()
     page.answer.value = "on the mark"

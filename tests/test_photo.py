@@ -20,7 +20,7 @@ from PIL import Image
 import curvelab
 from curvelab import figures, gum, montecarlo, photo, photo_page
 from curvelab.uncertainty import RECTANGULAR
-from tests.books import DATA, READINGS, SITE, book
+from tests.books import DATA, READINGS, SITE, book, put
 
 spec = importlib.util.spec_from_file_location("make_photograph", DATA / "make_photograph.py")
 make = sys.modules.setdefault("make_photograph", importlib.util.module_from_spec(spec))
@@ -310,14 +310,6 @@ def demo(**how):
 @pytest.fixture(scope="module")
 def page():
     return demo()
-
-
-def put(page, **values):
-    page._setting = True
-    for name, value in values.items():
-        page.controls[name].value = value
-    page._setting = False
-    page.update()
 
 
 def place(page, **shifts):

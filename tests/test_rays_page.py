@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from curvelab import air, figures, ray, rays_page
+from tests import books
 
 R = 6_371_000.0
 
@@ -18,11 +19,7 @@ def page():
 
 
 def put(page, **values):
-    page._setting = True
-    for name, value in values.items():
-        page.controls[name].value = value
-    page._setting = False
-    page.update()
+    books.put(page, **values)
     return figures.named(page.figure.axes[0])["level"], figures.named(page.figure.axes[1])["seen"].get_ydata()
 
 
