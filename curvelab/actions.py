@@ -10,7 +10,7 @@ from .adjustment import longest
 from .air import by_profile
 from .designs import with_peg_test, with_pointings, with_thermometers
 from .fieldbook import compose, with_changes
-from .planning import Plan, blank, plan
+from .planning import Plan, plan
 from .records import FieldBook, FieldBookError, Table
 from .resolve import AXIS, LONG
 

@@ -8,7 +8,6 @@ from __future__ import annotations
 import datetime
 import functools
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
@@ -22,7 +21,7 @@ from .fieldbook import compose
 from .instrument import ARCSECOND
 from .observation import groups
 from .prediction import line_of_sight
-from .records import Air, FieldBook, Table
+from .records import Air, FieldBook
 from .sealing import digest, plan_text, write_sealed
 from .wording import length, offset
 from .uncertainty import NORMAL, RECTANGULAR, STUDENT, BudgetRow, Contribution, combine, normal_cdf

@@ -8,7 +8,7 @@ import pytest
 
 import curvelab
 from curvelab import decision, designs, diagnosis, planning, sceptic, sceptic_page
-from tests.books import DATA, SITE, book, edited
+from tests.books import DATA, SITE, book
 
 REJECTING = ("two_kilometres", "builders_level_tested", "feet_and_inches")
 
