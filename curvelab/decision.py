@@ -158,7 +158,7 @@ def decide(result: Result) -> Verdict:
         raise ValueError("this book holds no readings yet: plan(book) tells what it could decide")
     rule, kappa, expected = result.book.rule, result.curvature, result.ellipsoid_curvature
     geoid = Contribution("geoid", "this water", rule.geoid * expected, NORMAL)
-    over_flat, over_round = (_over(result, curvature) for curvature in (0.0, expected))
+    over_flat, over_round = (over(result, curvature) for curvature in (0.0, expected))
     flat, round_ = over_flat.contributions(), [*over_round.contributions(), geoid]
     excess = over_round.curvature.value - expected
     probabilities = [two_sided(over_flat.curvature.value, flat), two_sided(excess, round_),
@@ -171,8 +171,8 @@ def decide(result: Result) -> Verdict:
         radius_interval(kappa.value, kappa.u), diagnose(result, excess), remarks(result, over_flat, _with_struck(result)))
 
 
-def _over(result: Result, curvature: float) -> Result:
-    """The result with the rays followed over water of a given curvature, where that makes a difference."""
+def over(result: Result, curvature: float) -> Result:
+    """The result with the rays followed over water of a given curvature [1/m], where that makes a difference."""
     return adjust(result.book, path=curvature) if result.by_profile else result
 
 

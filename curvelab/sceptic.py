@@ -10,7 +10,7 @@ from statistics import NormalDist
 import numpy as np
 
 from .adjustment import Result, longest
-from .decision import Verdict, critical
+from .decision import Verdict, critical, over
 from .diagnosis import flat_needs, slopes, summed
 from .fieldbook import compose
 from .prediction import line_of_sight
@@ -18,6 +18,7 @@ from .records import FieldBook, FieldBookError, Fault
 from .refraction import REFERENCE_RADIUS
 from .resolve import AXIS, components
 from .uncertainty import NORMAL, Contribution
+from .wording import offset
 
 OFFSET = 1e3  # mm
 
@@ -48,23 +49,25 @@ class Flip:
 def thresholds(result: Result) -> tuple[float, float]:
     """The least curvature that rejects flat water, and the largest that rejects the ellipsoid by its rule [1/m].
 
-    Where the first is above the second, there is a range between that decides nothing.
+    Where the first is above the second, there is a range between that decides nothing. Each hypothesis is tested along
+    its own paths; what that makes of the curvature found is taken as what it would make of another.
     """
     rule, expected = result.book.rule, result.ellipsoid_curvature
-    own = result.contributions()
     geoid = Contribution("geoid", "this water", rule.geoid * expected, NORMAL)
-    return critical(own, rule.alpha_flat), expected - critical([*own, geoid], rule.alpha_ellipsoid)
+    flat, round_ = (over(result, curvature) for curvature in (0.0, expected))
+    moved = [0.0 if result.book.is_plan else result.curvature.value - other.curvature.value for other in (flat, round_)]
+    return (moved[0] + critical(flat.contributions(), rule.alpha_flat),
+            moved[1] + expected - critical([*round_.contributions(), geoid], rule.alpha_ellipsoid))
 
 
-def against(verdict: Verdict) -> str:
-    """Which result would have gone against the presenter, in millimetres at the target."""
+def against(verdict: Verdict, units: str = "metric") -> str:
+    """Which result would have gone against the presenter, as an offset at the target in ``"metric"`` or ``"us"`` units."""
     result = verdict.result
-    at = np.array([verdict.distance])
-    limits = [float(line_of_sight(result, kappa, at)[0][0]) * OFFSET for kappa in thresholds(result)]
-    found = float(line_of_sight(result, result.curvature.value, at)[0][0]) * OFFSET
     if verdict.separation < verdict.gate:
         return "No result of this design could have decided anything, either way: the plan does not pass its own gate."
-    return (f"The line was found {found:.0f} mm from the level mark (+ = above). Above {limits[0]:.0f} mm flat water is excluded; below {limits[1]:.0f} mm water "
+    found, excluded, missed = (offset(float(line_of_sight(result, kappa, np.array([verdict.distance]))[0][0]), units)
+                               for kappa in (result.curvature.value, *thresholds(result)))
+    return (f"The line was found {found} from the level mark (+ = above). Above {excluded} flat water is excluded; below {missed} water "
             f"that follows the Earth would have been, and the presenter would have had to say so.")
 
 
@@ -130,40 +133,40 @@ class Answer:
     see: str
 
 
-def answers(verdict: Verdict) -> list[Answer]:
-    """The usual objections, answered from the book at hand."""
-    return [Answer(objection, answer(verdict), see) for objection, answer, see in _OBJECTIONS]
+def answers(verdict: Verdict, units: str = "metric") -> list[Answer]:
+    """The usual objections, answered from the book at hand, in ``"metric"`` or ``"us"`` units."""
+    return [Answer(objection, answer(verdict, units), see) for objection, answer, see in _OBJECTIONS]
 
 
-def _refraction(verdict: Verdict) -> str:
+def _refraction(verdict: Verdict, _: str) -> str:
     needs = flat_needs(verdict.result)
     told = f" ({needs.gradient:+.2f} K/m all along the line)" if math.isfinite(needs.gradient) else ""
     return (f"Light bends over flat water too, so refraction stands in both predictions. This book has k = {verdict.result.effective_k:.2f}; "
             f"flat water would need k = {needs.k:.2f}{told} to show what was read.")
 
 
-def _level(verdict: Verdict) -> str:
+def _level(verdict: Verdict, units: str) -> str:
     (flat,), _ = line_of_sight(verdict.result, 0.0, np.array([verdict.distance]))
     return ("A level makes its line square to gravity where it stands, and that is all that is used of it; what the water does far away is "
-            f"read, not assumed. Over flat water this same level would have shown {flat * OFFSET:+.0f} mm.")
+            f"read, not assumed. Over flat water this same level would have shown {offset(flat, units, '+')}.")
 
 
-def _radius(verdict: Verdict) -> str:
+def _radius(verdict: Verdict, _: str) -> str:
     return (f"R stands in the prediction only. The curvature found, {verdict.result.curvature.value * 1e6:.3f} per 1000 km, comes from readings, tapes and the air; "
             f"it is {verdict.z_flat:.1f} standard uncertainties from flat, whatever R may be.")
 
 
-def _flow(verdict: Verdict) -> str:
+def _flow(verdict: Verdict, units: str) -> str:
     shores = verdict.result.book.water.between_shores
     slope = _slope(verdict.result, "shores")
     if not slope:
         return "A flowing or wind-blown lake is tilted; sights from both shores cancel a tilt, so it plays no part here."
     needed = verdict.result.curvature.value / slope + shores.value
-    return (f"A flowing or wind-blown lake is tilted, which looks like a tilted line, not like a bowl. The budget allows {shores.u * OFFSET:.1f} mm between the shores; "
-            f"flat water would need {needed * OFFSET:.0f} mm.")
+    return (f"A flowing or wind-blown lake is tilted, which looks like a tilted line, not like a bowl. The budget allows {offset(shores.u, units)} between the shores; "
+            f"flat water would need {offset(needed, units)}.")
 
 
-def _picked(verdict: Verdict) -> str:
+def _picked(verdict: Verdict, _: str) -> str:
     book = verdict.result.book
     struck = sum(r.struck for r in book.readings)
     rule = "The rule was written down beforehand" if book.rule.stated else "The rule was NOT written down beforehand: a fair objection"
@@ -171,18 +174,18 @@ def _picked(verdict: Verdict) -> str:
     return f"All {len(book.readings)} readings are in the book{told}. {rule}."
 
 
-def _perspective(verdict: Verdict) -> str:
+def _perspective(verdict: Verdict, _: str) -> str:
     return ("Perspective makes far things smaller; it moves nothing across a straight line. The crosshair compares two heights along one line, and how large "
             "the target looks is not in the equation.")
 
 
-def _zoom(verdict: Verdict) -> str:
+def _zoom(verdict: Verdict, units: str) -> str:
     causes = {row.cause: row.u for row in verdict.result.offset_budget()}
     seen = next((causes[name] for name in ("pointing", "scatter of repeats", "reading") if name in causes), math.nan)
-    return f"A telescope enlarges angles about the crosshair and can't lift what lies on it. Magnification sets how well one can point: {seen * OFFSET:.1f} mm here."
+    return f"A telescope enlarges angles about the crosshair and can't lift what lies on it. Magnification sets how well one can point: {offset(seen, units)} here."
 
 
-_OBJECTIONS: tuple[tuple[str, Callable[[Verdict], str], str], ...] = (
+_OBJECTIONS: tuple[tuple[str, Callable[[Verdict, str], str], str], ...] = (
     ("Refraction is a fudge.", _refraction, "budget row: refraction; site.toml [air]"),
     ("The bubble assumes a round Earth.", _level, "the observation equation; prediction for flat water"),
     ("The radius was assumed.", _radius, "adjust(book, path=0) gives z(flat) without R"),

@@ -26,13 +26,15 @@ def length(metres: float, system: str) -> str:
     return f"{units.convert(metres, 'mi'):.2f} miles" if system == "us" else f"{metres:.0f} m"
 
 
-def offset(metres: float, system: str) -> str:
-    """A height in words.
+def offset(metres: float, system: str, sign: str = "") -> str:
+    """A height in words, to a tenth of a millimetre where it is small; `sign` "+" shows it for both.
 
-    >>> offset(0.1, "metric"), offset(0.1, "us")
-    ('100 mm', '3.9 in')
+    >>> offset(0.1, "metric"), offset(0.1, "us"), offset(0.0012, "metric", "+")
+    ('100 mm', '3.9 in', '+1.2 mm')
     """
-    return f"{units.convert(metres, 'in'):.1f} in" if system == "us" else f"{metres * 1000:.0f} mm"
+    if system == "us":
+        return f"{units.convert(metres, 'in'):{sign}.{1 if abs(metres) >= 0.01 else 2}f} in"
+    return f"{metres * 1000:{sign}.{0 if abs(metres) >= 0.01 else 1}f} mm"
 
 
 def finding(verdict: Verdict, system: str) -> str:

@@ -48,7 +48,7 @@ ROOMS = {
     "remarks": "refraction air resolve suspicion sealing adjustment",
     "wording": "units instrument uncertainty diagnosis",
     "decision": "refraction uncertainty records fieldbook adjustment diagnosis remarks wording",
-    "sceptic": "refraction uncertainty records resolve fieldbook adjustment prediction diagnosis decision",
+    "sceptic": "refraction uncertainty records resolve fieldbook adjustment prediction diagnosis decision wording",
     "planning": "refraction instrument lake uncertainty air records fieldbook sealing observation adjustment prediction decision wording",
     "actions": "units air records resolve fieldbook designs adjustment planning",
     "maps": "numbers uncertainty records adjustment planning",

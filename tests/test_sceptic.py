@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import math
+import re
+from dataclasses import replace
 
 import pytest
 
 import curvelab
 from curvelab import decision, designs, diagnosis, planning, sceptic, sceptic_page
 from tests.books import DATA, SITE, book
+from tests.test_calibration import thermometers
 
 REJECTING = ("two_kilometres", "builders_level_tested", "feet_and_inches")
 
@@ -60,6 +63,18 @@ def test_thresholds_are_where_the_rule_turns(name):
     assert f"{found.distance:.0f}" in found.sentence and "would have had to say so" in sceptic.against(found)
 
 
+def test_thresholds_hold_along_the_paths_of_each_hypothesis():
+    """Through warm air each hypothesis has its own path: readings moved to a threshold give the rule's own p."""
+    plan = curvelab.plan(thermometers())
+    found = curvelab.adjust(curvelab.simulate(plan, curvature=plan.result.ellipsoid_curvature / 2, seed=3))
+    for edge, which in zip(sceptic.thresholds(found), ("flat", "ellipsoid")):
+        lift = (found.curvature.value - edge) / 2
+        moved = replace(found.book, readings=tuple(replace(r, reading=r.reading - lift * r.distance**2) for r in found.book.readings))
+        told = curvelab.decide(curvelab.adjust(moved))
+        p = max(getattr(told, f"p_{which}"), getattr(told, f"worst_{which}"))
+        assert p == pytest.approx(getattr(found.book.rule, f"alpha_{which}"), rel=2e-3)
+
+
 def test_the_margin_is_the_factor_that_all_uncertainties_may_grow_by(tmp_path):
     """In a book where all is normal: grow every stated uncertainty by it, and the verdict falls just there."""
     def grown(folder, f):
@@ -76,8 +91,11 @@ def test_the_margin_is_the_factor_that_all_uncertainties_may_grow_by(tmp_path):
 
 
 def test_every_objection_is_answered_from_the_book():
-    told = sceptic.answers(verdict("two_kilometres"))
+    found = verdict("two_kilometres")
+    told = sceptic.answers(found)
     assert len(told) == 7 and all(a.answer and a.see for a in told)
+    american = " ".join(a.answer for a in sceptic.answers(found, "us")) + sceptic.against(found, "us")
+    assert " in" in american and not re.search(r"\d mm", american)
     text = " ".join(a.answer for a in told)
     assert "nan" not in text and "k = 0.10" in text and "-0.17 K/m" in text
     unfixed = sceptic.answers(curvelab.decide(curvelab.adjust(curvelab.simulate(curvelab.plan(designs.single_line(2000.0)), curvature=0.0, seed=1))))
