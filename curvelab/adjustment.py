@@ -18,7 +18,7 @@ from .fieldbook import with_changes
 from .leastsquares import Estimate, Solution, solve
 from .observation import NOMINAL, ProfileFactor, air_rows, ellipsoid_curvature, nominal_axes, rows
 from .priors import prior
-from .records import Fault, FieldBook, FieldBookError, nearest
+from .records import Fault, FieldBook, FieldBookError, Step, nearest
 from .refraction import REFERENCE_RADIUS
 from .resolve import AXIS, LONG, components
 from .rows import BENDING, CURVATURE, PROFILED, Expansion, Row
@@ -31,7 +31,7 @@ ROUNDS, STEADY, SETTLED = 40, 4, 1e-5  # of the iteration, at most; in full step
 
 
 @dataclass(frozen=True)
-class Result:
+class Result(Step):
     """A campaign reduced: curvature [1/m], collimation [rad], refraction χ [1/m], heights [m].
 
     `planned_u` is u(κ) of the same rows without their scatter [1/m];

@@ -15,7 +15,7 @@ from statistics import NormalDist
 from .adjustment import Result, adjust, longest
 from .diagnosis import Diagnosis, diagnose, slopes
 from .fieldbook import with_struck
-from .records import FieldBookError
+from .records import FieldBookError, Step
 from .refraction import REFERENCE_RADIUS
 from .remarks import gross_repeats, remarks
 from .uncertainty import COVERAGE, NORMAL, RECTANGULAR, Contribution, combine, two_sided
@@ -26,7 +26,7 @@ OUTCOMES = ("readings disagree", "too uncertain to decide", "undecided", "flat r
 
 
 @dataclass(frozen=True)
-class Verdict:
+class Verdict(Step):
     """The outcome and all that it rests on.
 
     `p_flat` and `p_ellipsoid` are two-sided probabilities under the real

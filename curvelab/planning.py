@@ -21,7 +21,7 @@ from .fieldbook import compose
 from .instrument import ARCSECOND
 from .observation import groups
 from .prediction import line_of_sight
-from .records import Air, FieldBook
+from .records import Air, FieldBook, Step
 from .sealing import digest, plan_text, write_sealed
 from .wording import length, offset
 from .uncertainty import NORMAL, RECTANGULAR, STUDENT, BudgetRow, Contribution, combine, normal_cdf
@@ -39,7 +39,7 @@ CAUTIONS = (
 
 
 @dataclass(frozen=True)
-class Plan:
+class Plan(Step):
     """What a book without readings could decide.
 
     `separation` of flat water and ellipsoid in standard uncertainties, the

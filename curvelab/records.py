@@ -7,6 +7,7 @@ import hashlib
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
+from typing import NoReturn
 
 from .units import Quantity, split_header
 
@@ -252,8 +253,16 @@ class Blind:
         return bool(self.commitment) and self.offset is None
 
 
+class Step:
+    """A step on the way from a field book to a verdict, which says how the steps follow where it is taken for another."""
+
+    def __getattr__(self, name: str) -> NoReturn:
+        raise AttributeError(f"a {type(self).__name__} has no {name!r}: read_fieldbook(folder) gives a FieldBook, plan(book) a Plan, "
+                             "adjust(book) a Result, decide(result) a Verdict", name=name, obj=self)
+
+
 @dataclass(frozen=True)
-class FieldBook:
+class FieldBook(Step):
     """A campaign: what was written down, checked for sense and turned into SI.
 
     `site` and `tables` keep what was written, word for word; everything else is
