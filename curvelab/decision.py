@@ -13,11 +13,11 @@ from dataclasses import dataclass, field
 from statistics import NormalDist
 
 from .adjustment import Result, adjust, longest
-from .diagnosis import Diagnosis, diagnose, slopes
+from .diagnosis import Diagnosis, diagnose, gross_repeats, slopes
 from .fieldbook import with_struck
 from .records import FieldBookError, Step
 from .refraction import REFERENCE_RADIUS
-from .remarks import gross_repeats, remarks
+from .remarks import remarks
 from .uncertainty import COVERAGE, NORMAL, RECTANGULAR, Contribution, combine, two_sided
 from .wording import finding, numbers
 
@@ -124,7 +124,7 @@ def radius_interval(curvature: float, u: float) -> tuple[float, float]:
     Notes
     -----
     A ratio's interval by inversion: Fieller, E. C. (1954), J. R. Stat. Soc. B
-    16:175-185 (citation from memory).
+    16:175-185 (as others quote it).
 
     >>> [round(r / 1000) for r in radius_interval(1.365e-7, 0.2e-7)]
     [5692, 10277]

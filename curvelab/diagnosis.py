@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import math
+import statistics
 from collections.abc import Iterable
 from dataclasses import dataclass
 
 from . import air
 from .adjustment import UNCHECKED, Result, axis_height, longest
+from .observation import groups
 from .refraction import REFERENCE_RADIUS, coefficient, gradient_for
 from .resolve import AXIS, components
 from .rows import Row
 
+GROSS = 6.0  # repeats that scatter so many times more than was stated hold a blunder
+SLIPS = {"a metre": 1.0, "a foot": 0.3048, "a decimetre": 0.1, "an inch": 0.0254, "a centimetre": 0.01}  # m, a hand's usual slips: common practice, no source
 
 @dataclass(frozen=True)
 class Diagnosis:
@@ -136,7 +140,7 @@ def misfits(result: Result) -> list[Misfit]:
     Notes
     -----
     Standardised residual ``v/(u √r)``, r the redundancy number: Baarda, W.
-    (1968), A Testing Procedure for Use in Geodetic Networks (from memory).
+    (1968), A Testing Procedure for Use in Geodetic Networks (title page read).
     Where several are beyond 3, only the first is to be believed: mend it, then
     look again.
     """
@@ -145,6 +149,30 @@ def misfits(result: Result) -> list[Misfit]:
         if (row.kind != "prior" or row.label.startswith("gauge.csv")) and row.u and r > UNCHECKED:
             found.append(Misfit(row.label, float(v), float(v / (row.u * math.sqrt(r))), float(r), float(-v / r)))
     return sorted(found, key=lambda m: -abs(m.standardised))
+
+
+def gross_repeats(result: Result) -> list[Row]:
+    """Repeated readings that scatter far more than any weather explains."""
+    return [row for row in result.rows if row.scatter > GROSS]
+
+
+def odd_one_out(result: Result, row: Row) -> tuple[str, float, float]:
+    """Of repeated readings the one furthest from the others, by how much [m], and the standard uncertainty stated for one [m]; of two, both."""
+    group = next(g for g in groups(result.book) if g[0] is row.reading)
+    values = [r.reading for r in group]
+    away = [value - statistics.median(values[:i] + values[i + 1:]) for i, value in enumerate(values)]
+    by, odd = max(zip(away, group), key=lambda pair: abs(pair[0]))
+    return f"readings.csv row {odd.row}: {odd.setup} to {odd.point}" if len(group) > 2 else row.label, by, statistics.stdev(values) / row.scatter
+
+
+def slip(metres: float, u: float) -> str:
+    """The round length that a misfit with its standard uncertainty [m] comes near to, as a hand may slip by; nothing where none or all do.
+
+    >>> slip(-0.31, 0.005), slip(0.31, 0.1)
+    ('about a foot', '')
+    """
+    near = [name for name, size in SLIPS.items() if abs(abs(metres) - size) < 2 * u < size / 2]
+    return f"about {near[0]}" if near else ""
 
 
 def culprits(result: Result) -> list[Row]:

@@ -11,8 +11,7 @@ from typing import NoReturn
 
 from .units import Quantity, split_header
 
-
-SHOWN = 12  # faults that a message names; all of them are in `faults`
+SHOWN = 12  # kinds of fault that a message names; all faults are in `faults`
 
 
 @dataclass(frozen=True)
@@ -38,10 +37,13 @@ class FieldBookError(ValueError):
 
     def __init__(self, faults: list[Fault]) -> None:
         self.faults = tuple(faults)
-        lines = "\n".join(f"  {fault}" for fault in faults[:SHOWN])
-        lines += f"\n  and {len(faults) - SHOWN} more" if len(faults) > SHOWN else ""
+        alike: dict[tuple[str, str, str], list[Fault]] = {}
+        for fault in faults:
+            alike.setdefault((fault.file, fault.column, fault.remedy), []).append(fault)
+        lines = [f"  {first}" + (f" (and in {len(rest)} more rows, down to row {rest[-1].row})" if rest else "") for first, *rest in alike.values()]
+        lines[SHOWN:] = [f"  and {len(lines) - SHOWN} more"] if len(lines) > SHOWN else []
         count = "one fault" if len(faults) == 1 else f"{len(faults)} faults"
-        super().__init__(f"the field book has {count}:\n{lines}")
+        super().__init__("\n".join([f"the field book has {count}:", *lines]))
 
 
 def nearest(word: str, known: Iterable[object]) -> str:

@@ -6,17 +6,12 @@ from dataclasses import replace
 
 from . import air
 from .adjustment import UNCHECKED, Result, longest
+from .diagnosis import GROSS, gross_repeats
 from .refraction import REFERENCE_RADIUS
 from .resolve import AXIS, components
 from .sealing import departures
 from .suspicion import suspicions
-
-GROSS = 6.0  # repeats that scatter so many times more than was stated hold a blunder
-
-
-def gross_repeats(result: Result) -> list[str]:
-    """Labels of repeated readings that scatter far more than any weather explains."""
-    return [row.label for row in result.rows if row.scatter > GROSS]
+from .wording import offset
 
 
 def remarks(result: Result, over_flat: Result, struck: str) -> tuple[str, ...]:
@@ -43,11 +38,11 @@ def remarks(result: Result, over_flat: Result, struck: str) -> tuple[str, ...]:
         told.append(f"the blind offset of {result.book.blind.point} is not revealed yet: until then the target stands where nobody knows, and this verdict means nothing")
     told += _air_remarks(result, over_flat)
     told += _idle_sights(result) + [f"looks like a slip: {text}" for text in suspicions(result.book)]
-    for label in gross_repeats(result):
-        told.append(f"the repeats in {label} scatter more than {GROSS:.0f} times what was stated")
+    for row in gross_repeats(result):
+        told.append(f"the repeats in {row.label} scatter more than {GROSS:.0f} times what was stated")
     if result.unchecked:
         told.append("nothing checks " + "; ".join(result.unchecked))
-    weak = [f"{label} (a blunder of {blunder * 1000:.2g} mm would pass)" for label, blunder in result.weak if label not in result.unchecked]
+    weak = [f"{label} (a blunder of {offset(blunder, 'metric')} would pass)" for label, blunder in result.weak if label not in result.unchecked]
     if weak:
         told.append("hardly anything checks " + "; ".join(weak))
     copies = [h.row for i, h in enumerate(result.book.heights) if any(replace(h, row=0) == replace(o, row=0) for o in result.book.heights[:i])]

@@ -6,7 +6,7 @@ import math
 from typing import TYPE_CHECKING
 
 from . import units
-from .diagnosis import culprits, misfits
+from .diagnosis import Misfit, culprits, gross_repeats, misfits, odd_one_out, slip
 from .instrument import in_words
 from .uncertainty import COVERAGE
 
@@ -98,11 +98,13 @@ def _at_odds(verdict: Verdict, system: str) -> str:
     """The reading that fits the rest worst, and what was stated beforehand that fits worst."""
     told, found = [], misfits(verdict.result)
     worst = found[0] if found else None
+    if gross := gross_repeats(verdict.result):
+        odd, by, u = odd_one_out(verdict.result, gross[0])
+        return f" Most at odds is {odd}, {offset(abs(by), system)}{_bracketed(slip(by, u))} away from its repeats. Read it again first."
     if worst and abs(worst.standardised) > 2:
-        tied = [m.label for m in found if abs(m.standardised) > 0.98 * abs(worst.standardised)]
-        unit = "hPa" if worst.label.endswith("humidity") else "K" if worst.label.startswith("air.csv") else ""
-        size = f"{abs(worst.movable):.1f} {unit}" if unit else offset(abs(worst.movable), system)
-        one = f" Most at odds with the rest is {worst.label}, by {abs(worst.standardised):.1f} standard uncertainties; {size} {'less' if worst.movable < 0 else 'more'} would make it fit."
+        tied = [m.label + _bracketed(_likely(m)) for m in found if abs(m.standardised) > 0.98 * abs(worst.standardised)]
+        size = f"{abs(worst.movable):.1f} {_unit(worst)}" if _unit(worst) else offset(abs(worst.movable), system)
+        one = f" Most at odds with the rest is {worst.label}, by {abs(worst.standardised):.1f} standard uncertainties; {size}{_bracketed(_likely(worst))} {'less' if worst.movable < 0 else 'more'} would make it fit."
         several = f" Most at odds with the rest, by {abs(worst.standardised):.1f} standard uncertainties, is one of these, which nothing tells apart: {'; '.join(tied)}."
         told.append((one if len(tied) == 1 else several) + " Read it again first.")
     elif not worst:
@@ -110,6 +112,20 @@ def _at_odds(verdict: Verdict, system: str) -> str:
     if beyond := culprits(verdict.result):
         told.append(f" Or what was stated beforehand is wrong: {beyond[0].label}.")
     return "".join(told)
+
+
+def _unit(row: Misfit) -> str:
+    """Unit of a row that isn't a length."""
+    return "hPa" if row.label.endswith("humidity") else "K" if row.label.startswith("air.csv") else ""
+
+
+def _likely(row: Misfit) -> str:
+    """The usual slip that a misfit looks like."""
+    return "" if _unit(row) else slip(row.movable, abs(row.movable / row.standardised))
+
+
+def _bracketed(words: str) -> str:
+    return f" ({words})" if words else ""
 
 
 def _worst_note(verdict: Verdict) -> str:

@@ -13,6 +13,7 @@ import curvelab
 from curvelab import decision, designs
 from curvelab.adjustment import Estimate
 from curvelab.uncertainty import RECTANGULAR, Contribution
+from tests.books import edited
 from tests.books import DATA, NAMES, SITE, book
 
 VERDICTS = {"two_kilometres": "flat rejected", "builders_level": "too uncertain to decide", "builders_level_tested": "flat rejected",
@@ -197,3 +198,15 @@ def test_error_rates_over_simulated_lakes(true):
     assert wrong <= 6                      # P(more than 6 of 150 at 1 %) = 0.0007
     assert right >= 150 * plan.power - 3.3 * math.sqrt(150 * plan.power * (1 - plan.power))
     assert abs(inside - 0.95) < 3.3 * math.sqrt(0.05 * 0.95 / 150)
+
+
+@pytest.mark.parametrize("row, before, after, told", [
+    ("S1,far mark,2000.0,", "1.2586", "1.5634", "row 20: S1 to far mark, 327 mm (about a foot) away from its repeats"),
+    ("S1,near mark,14.0,", "0.8313", "1.1361", "row 19: S1 to near mark (about a foot)"),
+    ("S1,near mark,14.0,", "0.8313", "0.9313", "row 19: S1 to near mark (about a decimetre)"),
+])
+def test_a_usual_slip_of_the_hand_is_named(tmp_path, row, before, after, told):
+    """One figure of a book that agrees with itself, wrong by a foot or a decimetre."""
+    folder = edited(tmp_path / "book", "two_kilometres", "readings.csv", row + before, row + after)
+    verdict = curvelab.decide(curvelab.adjust(curvelab.read_fieldbook(folder)))
+    assert verdict.outcome == "readings disagree" and told in verdict.sentence

@@ -52,9 +52,14 @@ def test_a_spreadsheets_blank_columns_are_no_columns(tmp_path):
 
 
 def test_a_thousand_faults_are_counted_not_printed(tmp_path):
+    """Faults that are alike stand in one line, different ones in twelve at most; all of them are in `faults`."""
     rows = "".join(f"S{i},near water,ten,1.5\n" for i in range(1000))
-    with pytest.raises(curvelab.FieldBookError, match="and 988 more") as caught:
+    with pytest.raises(curvelab.FieldBookError, match=r"row 2, .*and in 999 more rows, down to row 1001") as caught:
         book(tmp_path, readings="setup,point,distance [m],reading [m]\n" + rows)
+    assert len(caught.value.faults) == 1000 and len(str(caught.value)) < 400
+    rows = "".join(f"S{i},near water,{i} ft 13 in,1.5\n" for i in range(1000))
+    with pytest.raises(curvelab.FieldBookError, match="and 988 more") as caught:
+        book(tmp_path, readings="setup,point,distance,reading [m]\n" + rows)
     assert len(caught.value.faults) == 1000 and len(str(caught.value)) < 3000
 
 
