@@ -37,13 +37,20 @@ class FieldBookError(ValueError):
 
     def __init__(self, faults: list[Fault]) -> None:
         self.faults = tuple(faults)
-        alike: dict[tuple[str, str, str], list[Fault]] = {}
+        alike: dict[object, list[Fault]] = {}
         for fault in faults:
-            alike.setdefault((fault.file, fault.column, fault.remedy), []).append(fault)
-        lines = [f"  {first}" + (f" (and in {len(rest)} more rows, down to row {rest[-1].row})" if rest else "") for first, *rest in alike.values()]
+            alike.setdefault(fault if fault.row is None else (fault.file, fault.column, fault.remedy), []).append(fault)
+        lines = [f"  {first}{_also(rest)}" for first, *rest in alike.values()]
         lines[SHOWN:] = [f"  and {len(lines) - SHOWN} more"] if len(lines) > SHOWN else []
         count = "one fault" if len(faults) == 1 else f"{len(faults)} faults"
         super().__init__("\n".join([f"the field book has {count}:", *lines]))
+
+
+def _also(rest: list[Fault]) -> str:
+    """Where else the same fault is."""
+    if len(rest) < 2:
+        return "".join(f" (and in row {fault.row})" for fault in rest)
+    return f" (and in {len(rest)} more rows, down to row {rest[-1].row})"
 
 
 def nearest(word: str, known: Iterable[object]) -> str:
