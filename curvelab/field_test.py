@@ -1,7 +1,8 @@
 """Tests of a level in the field: sets of two-peg tests, ISO 17123-2, compensator, reciprocal levelling, misclosure.
 
 Lengths in metres, angles in radians; slopes are positive where the line of sight rises.
-ISO 17123-2:2001 *Levels* was not at hand: its two procedures are from memory, no example figures were seen.
+ISO 17123-2:2001 *Levels* was not at hand: its two procedures are as the University of Genoa's test field describes them (read),
+its statistics from memory; no example figures were seen.
 """
 
 from __future__ import annotations
@@ -153,7 +154,7 @@ def reciprocal(from_a: ArrayLike, from_b: ArrayLike) -> tuple[Floats, Floats]:
     """Height of A above B, and total error of the long sight [m], from readings (on A, on B) beside A, then beside B.
 
     h = [(b_A - a_A) + (b_B - a_B)]/2, e = [(b_A - a_A) - (b_B - a_B)]/2: the one level and the one air of both long sights, and
-    equal short sights, leave h free of e = (κ - χ) s²/2 + c s, + = far staff reads high. Surveying textbooks.
+    equal short sights, leave h free of e = (κ - χ) s²/2 + c s, + = far staff reads high. Chandra, Surveying, ch. 3 (read).
 
     >>> [round(value, 3) for value in reciprocal((2.165, 3.810), (0.910, 2.355))]
     [1.545, 0.1]

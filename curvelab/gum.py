@@ -1,7 +1,7 @@
 """The general tools of the GUM: readings, half-widths, sensitivities, correlation, coverage, conformity.
 
 For any measurement, not only that of the network: a model is a function of arrays, its
-inputs are values with standard uncertainties. NaN and numbers that can't be raise ValueError.
+inputs are values with standard uncertainties. NaN and numbers that can't be raise ValueError. Numbers of clauses are from memory.
 """
 
 from __future__ import annotations

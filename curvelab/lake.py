@@ -13,8 +13,9 @@ from numpy.typing import ArrayLike
 
 from .numbers import GRAVITY, Array, Floats, checked, plain
 
-WATER, AIR = 1000.0, 1.225  # kg/m³
-MOMENTUM = AIR * 1.2e-3 / WATER  # wind stress over ρ U²: drag 1.2e-3 of the wind at 10 m, from memory
+WATER, AIR = 1000.0, 1.225  # kg/m³; the air of the standard atmosphere at 15 °C
+# Wind stress over ρ U²: drag 1.6e-3 over some 30 lakes (Guseva et al., Bulk Transfer Coefficients ... Over Lakes and Reservoirs, abstract read)
+MOMENTUM = AIR * 1.6e-3 / WATER
 ZUIDER_ZEE = 3.6**2 * GRAVITY / 62e6  # the same from U²F/(62000 d), U in km/h, F in km
 SURFACE_TENSION = 0.0728  # N/m, clean water at 20 °C; less where it is dirty
 LINEAR = "linear in distance: looks like collimation"
@@ -36,9 +37,10 @@ def seiche_period(length: ArrayLike, depth: ArrayLike, mode: int = 1) -> Floats:
 
     Notes
     -----
-    Merian (1828), from memory: long narrow box of even depth. A parabolic bed of the same mean depth has a period 9 %
-    shorter (computed). Lake Geneva, 72.3 km and 152.7 m (from memory): 62 min against 72 min observed (*Encyclopædia Britannica*,
-    9th ed., vol. 14, "Lake", read). So no closer than some 20 %: average over two periods or more.
+    Merian's formula for a box that is long beside its depth: Forel, *Le Léman*, vol. 2 (1895), p. 78 (read). A parabolic bed of the
+    same mean depth has a period 9 % shorter (computed). Lake Geneva, 72.3 km and 152.7 m (from memory): 62 min against 73 min
+    observed (Forel, read; 72 min in *Encyclopædia Britannica*, 9th ed., vol. 14, "Lake", read). So no closer than some 20 %:
+    average over two periods or more.
 
     >>> round(seiche_period(3000.0, 10.0), 1)
     605.9
@@ -64,14 +66,14 @@ def wind_set_up(wind: ArrayLike, fetch: ArrayLike, depth: ArrayLike, stress: flo
 
     Notes
     -----
-    MOMENTUM, from memory: steady wind on a box of even depth, end to end, no stress at the bottom. ZUIDER_ZEE: Novak et al.,
-    *Hydraulic Structures*, eq. 4.9 (read; k "about 62 000"), times cos α where the wind blows aslant; it doesn't say whether
+    MOMENTUM: balance of stress and slope, steady wind on a box of even depth, end to end, no stress at the bottom.
+    ZUIDER_ZEE: Novak et al., *Hydraulic Structures*, eq. 4.9 (read; k "about 62 000"), times cos α where the wind blows aslant; it doesn't say whether
     over still water or end to end, and needs about 1 h of steady wind for 3 km. Both for s far below the depth.
 
     >>> [round(wind_set_up(10.0, 1000.0, 5.0, stress) * 1e3, 2) for stress in (MOMENTUM, ZUIDER_ZEE)]
-    [3.0, 4.18]
+    [4.0, 4.18]
     """
-    share = checked("stress", stress, 0, 1e-4, "the wind stress over ρ U², about 1.5e-6")
+    share = checked("stress", stress, 0, 1e-4, "the wind stress over ρ U², about 2e-6")
     return plain(share * _speed("wind", wind) ** 2 * _metres("fetch", fetch) / (GRAVITY * _metres("depth", depth)))
 
 
@@ -80,7 +82,7 @@ def flow_slope(speed: ArrayLike, hydraulic_radius: ArrayLike, n: float = 0.03) -
 
     Notes
     -----
-    Manning, from memory, n in s/m^(1/3); 0.03 for a clean straight stream, 0.1 for one full of weed (Chow 1959, table 5-6,
+    Manning, as hydraulics texts have it, n in s/m^(1/3); 0.03 for a clean straight stream, 0.1 for one full of weed (Chow 1959, table 5-6,
     seen copied).
     For fully rough flow: below some cm/s it gives the order of size only.
 
@@ -103,7 +105,7 @@ def velocity_head(speed: ArrayLike) -> Floats:
 def weir_head(discharge: ArrayLike, width: ArrayLike) -> Floats:
     """Head H [m] over an outlet like a weir, from Q = 1.84 b H^1.5 [m³/s, m]: keep 4H or more upstream of it.
 
-    Francis, sharp crest, no side contraction, with the rule of 4H: from memory.
+    Francis, sharp crest, no side contraction: 3.33 in feet, 1.84 in metres, as two sources give it. The rule of 4H: from memory.
 
     >>> round(weir_head(1.0, 5.0), 3)
     0.228
@@ -129,8 +131,9 @@ def fetch_waves(wind: ArrayLike, fetch: ArrayLike) -> tuple[Floats, Floats]:
 
     Notes
     -----
-    H_s = 0.0016 √X U²/g, T_p = 0.286 X^(1/3) U/g, X = gF/U², up to the full sea, H_s g/U² = 0.243 (JONSWAP form, from
-    memory; coefficients and limit also seen in a worked exercise). Steady wind, water deeper than half a wave length.
+    H_s = 0.0016 √X U²/g, T_p = 0.286 X^(1/3) U/g, X = gF/U², up to the full sea, H_s g/U² = 0.243 (JONSWAP form; read in the
+    programs of ACES, U.S. Army Corps of Engineers, for a wind adjusted by its drag, and in a worked exercise). Steady wind,
+    water deeper than half a wave length.
 
     >>> [round(value, 3) for value in fetch_waves(5.0, 1000.0)]
     [0.081, 1.067]
@@ -154,7 +157,7 @@ def wave_u(height: ArrayLike, n: ArrayLike = 1) -> Floats:
 def midpoint_bias(amplitude: ArrayLike, period: ArrayLike) -> Floats:
     """How far the middle between crest and trough lies above the mean water [m]: k a²/2, k = (2π/T)²/g.
 
-    Stokes, second order, deep water (from memory): η = a cos θ + (k a²/2) cos 2θ. `amplitude` a [m] is half the wave height.
+    Stokes, second order, deep water (tested against an exact wave): η = a cos θ + (k a²/2) cos 2θ. `amplitude` a [m] is half the wave height.
 
     >>> round(midpoint_bias(0.04, 1.0) * 1e3, 1)
     3.2
@@ -177,8 +180,8 @@ def stilling_port(diameter: ArrayLike) -> Floats:
 def meniscus(contact_angle: ArrayLike = 0.0) -> Floats:
     """How high clean water climbs up a wide flat staff [m]: √(2 (1 - sin θ) σ/(ρ g)); `contact_angle` θ [rad], 0 = fully wetted.
 
-    Laplace's law, from memory. A round pole lifts less: 3.45 mm at 20 mm thickness (computed). Beyond π/2, on wax or grease,
-    the water is pushed down: the same size with a minus.
+    The weight of the water beside the staff balances its surface: ρ g h²/2 = σ (1 - sin θ). A round pole lifts less: 3.45 mm at
+    20 mm thickness (computed). Beyond π/2, on wax or grease, the water is pushed down: the same size with a minus.
 
     >>> round(meniscus() * 1e3, 2)
     3.85

@@ -1,7 +1,7 @@
 """Propagation of distributions by Monte Carlo (JCGM 101:2008), and the check of linear propagation by it.
 
 The model is called with arrays of at most `CHUNK` draws, which the next chunk overwrites. The
-same seed gives the same digits, with the same release of numpy.
+same seed gives the same digits, with the same release of numpy. Numbers of clauses are from memory.
 """
 
 from __future__ import annotations

@@ -22,7 +22,7 @@ from .page import Control, Page, chooser
 from .planning import CAUTIONS, TESTED, as_read, phoned_in, plan, what_if
 from .prediction import line_of_sight, measured_offset
 from .records import FieldBook
-from .sceptic import choices, without
+from .sceptic import choices, pegs, tilted, without
 from .wording import length
 
 NO_BOOK, NOTHING = "no field book: only plan", "no row"
@@ -39,6 +39,7 @@ GRADIENT_U = "0.03 K/m"
 SHORT = 100.0  # m, of the null control
 WHAT_IF = {"gradient": "the temperature gradient had been {:g} K/m", "collimation": f"a peg test had found a collimation error of {{:g}} ± {TESTED}",
            "shores": "the far water had stood {:g} mm higher"}
+TILTED = {"collimation": "the line of sight had been tilted by {:g} µrad"}  # where a peg test is in the book
 ASSUMED = f"without a field book the page takes the level as tested, to ± {TESTED}, and the gradient as known to ± {GRADIENT_U}; an untested level or unmeasured air can tell far less"
 UNDECIDED = ("readings disagree", "too uncertain to decide")
 SIZE, LARGE = (11.6, 4.1), (11.6, 6.4)  # inches at 100 dpi
@@ -75,6 +76,7 @@ class LivePage(Page):
         self.called = widgets.Checkbox(description="a reading was phoned in", indent=False, layout={"width": "17em"})
         self._chosen: FieldBook | None = None
         self._as_read: dict[str, float] = {}
+        self._tested = False
         self.answer.add_class("curvelab-answer"), self.called.add_class("curvelab-called"), self.reset.add_class("curvelab-reset")
         self.units.add_class("curvelab-units"), self.large.add_class("curvelab-large"), self.null.add_class("curvelab-null")
         ask = widgets.HBox([_move("Ask"), self.answer, self.units, self.large, self.null, self.reset])
@@ -114,11 +116,13 @@ class LivePage(Page):
         with self._turn:
             if self._setting:
                 return
-            self._chosen, self._as_read = None, {}
+            self._chosen, self._as_read, self._tested = None, {}, False
             try:
                 if self.book.value != NO_BOOK:
                     book = read_fieldbook(self.folder / self.book.value)
-                    self._as_read = {name: value for name, value in as_read(adjust(book)).items() if math.isfinite(value)}
+                    result = adjust(book)
+                    self._as_read = {name: value for name, value in as_read(result).items() if math.isfinite(value)}
+                    self._tested = bool(pegs(result)) and not book.is_plan
                     self._chosen = book
             except Exception as error:  # a fault shows on the page, in words
                 self.show_fault(error)
@@ -168,15 +172,20 @@ class LivePage(Page):
             planned = plan(line)
             return planned.result, planned.describe(values["height"], system), (ASSUMED,), ""
         moved = {name: values[name] for name in WHAT_IF if abs(values[name] - self._as_read[name]) > CONTROLS[name].step / 2}
-        left = self.left_out.value != NOTHING
-        book = without(self._chosen, *self._choices[self.left_out.value]) if left else self._chosen
+        asked = WHAT_IF | (TILTED if self._tested else {})
+        told = [asked[name].format(value) for name, value in moved.items()]
+        book, left = self._chosen, self.left_out.value != NOTHING
+        if left:
+            book = without(book, *self._choices[self.left_out.value])
+            told.append(f"{self.left_out.value} had not been taken")
+        if self._tested:  # its own pegs would hold back what another peg test found
+            book = tilted(book, (moved.pop("collimation", self._as_read["collimation"]) - self._as_read["collimation"]) * 1e-6)
         changes = what_if(book, **moved)
         if book.is_plan:
             planned = plan(with_changes(book, changes))
             return planned.result, f"{planned.describe(values['height'], system)} Nothing is read yet.", (), ""
         verdict = decide(adjust(book, changes))
-        told = " and ".join([WHAT_IF[name].format(value) for name, value in moved.items()] + [f"{self.left_out.value} had not been taken"] * left)
-        return verdict.result, (f"What if {told}? " if told else "") + verdict.finding_in(system), verdict.remarks, verdict.outcome
+        return verdict.result, (f"What if {' and '.join(told)}? " if told else "") + verdict.finding_in(system), verdict.remarks, verdict.outcome
 
     def _draw(self, result: Result, outcome: str) -> None:
         """The three pictures of a result, the curvature axis first."""

@@ -29,7 +29,7 @@ from .uncertainty import NORMAL, RECTANGULAR, STUDENT, BudgetRow, Contribution, 
 DRAWS = 48  # equally probable sizes of the scatter that a plan may meet
 TESTED = "10 µrad"  # what a careful peg test leaves of a collimation error
 PROFILE_U = 0.1  # in k: what a measured profile leaves of it, where another gradient is tried
-CLEAR = 0.5  # m; a line nearer to the water than this is warned of (common practice, no source)
+CLEAR = 0.5  # m; a line nearer to the water than this is warned of (as teaching pages ask of sights above the ground)
 CAUTIONS = (
     "Never point a telescope near the sun.",
     "Keep away from thin ice, from moving water and from traffic; mind the tripod in the wind, and people around it.",
@@ -123,7 +123,7 @@ def checklist(planned: Plan, depth: float | None = None) -> list[str]:
 
 
 def _stripe(finest: float) -> float:
-    """Width of a stripe that is seen well [m]: three times what can be pointed at, to 5 mm."""
+    """Width of a stripe that is seen well [m]: three times what can be pointed at, to 5 mm; a rule of thumb."""
     return max(0.005, math.ceil(3 * finest / 0.005) * 0.005)
 
 

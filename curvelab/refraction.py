@@ -15,12 +15,12 @@ from .numbers import GRAVITY, Array, Floats, checked, plain
 
 REFERENCE_RADIUS = 6_371_000.0  # m, the sphere that k is quoted for: a convention
 ZERO_CELSIUS = 273.15  # K
-DRY_ADIABATIC = 0.00976  # K/m, fall of temperature in well-mixed dry air: g over c_p = 1005 J/(kg K), from memory
+DRY_ADIABATIC = 0.00976  # K/m, fall of temperature in well-mixed dry air: g over c_p = 1005 J/(kg K), from memory (9.8 K/km in the IUPAC Gold Book)
 AUTOCONVECTIVE = 0.0342  # K/m, fall of temperature that leaves density constant and rays straight: g over R_d, rounded
-_DRY_GAS = 287.05  # J/(kg K), R_d: 8.31446 J/(mol K) over 28.965 g/mol of dry air, from memory
-_LIGHTNESS = 1 - 18.015 / 28.965  # of water vapour beside dry air, by molar masses in g/mol, from memory
-_HOTTEST = 58  # °C of air at a ray, above any weather station's record: more is taken for °F
-_SCALE = 503.0  # K²/hPa · m/K: 6371 km times refractivity · T/P of dry air in green light
+_DRY_GAS = 287.05  # J/(kg K), R_d: 8.31446 J/(mol K) over 28.965 g/mol of dry air, as public sources give them
+_LIGHTNESS = 1 - 18.015 / 28.965  # of water vapour beside dry air, by molar masses in g/mol, as public sources give them
+_HOTTEST = 58  # °C of air at a ray, above any weather station's record (56.7 °C, Death Valley 1913, by WMO): more is taken for °F
+_SCALE = 503.0  # K²/hPa · m/K: 6371 km times refractivity · T/P of dry air in green light, 503.4 by Ciddor's equation
 _NEUTRAL = 0.0343  # K/m, the autoconvective fall of temperature as the handbook form has it
 _ACCEPTED = {
     "temperature": (-40, 100, "degrees Celsius (15 °C, not 288 K or 59 °F)"),
@@ -56,7 +56,7 @@ def coefficient(temperature: ArrayLike, pressure: ArrayLike, gradient: ArrayLike
     References
     ----------
     Hirt, C. et al. (2010), Monitoring of the refraction coefficient in the lower atmosphere,
-    J. Geophys. Res. 115, D21102.
+    J. Geophys. Res. 115, D21102 (abstract read; the form as public programs quote it).
 
     >>> round(coefficient(15.0, 1013.25, -0.0065), 4)
     0.1706
@@ -170,7 +170,8 @@ def saturation(temperature: ArrayLike) -> Floats:
 
     Notes
     -----
-    Magnus formula, WMO (2008), Guide to Meteorological Instruments (WMO-No. 8), annex 4.B, from memory.
+    Magnus formula, WMO (2008), Guide to Meteorological Instruments (WMO-No. 8), annex 4.B, as two sources quote it.
+    Within 0.4 % of Murphy & Koop (2005) from -20 to 50 °C; for vapour alone, which air enhances by another 0.4 %.
 
     >>> round(saturation(20.0), 2)
     23.33
@@ -181,7 +182,8 @@ def saturation(temperature: ArrayLike) -> Floats:
 
 def _iag_1999(kelvin: Array, pressure: Array, vapour: Array, wavelength: Array) -> Array:
     """N by the closed formula of 1999, 375 ppm of CO2: Rüeger, J.M. (1999), Report of the Ad-Hoc
-    Working Party on Refractive Indices of Light, Infrared and Radio Waves in the Atmosphere, IAG.
+    Working Party on Refractive Indices of Light, Infrared and Radio Waves in the Atmosphere, IAG
+    (abstract read; coefficients as several public programs have them).
     """
     standard = 287.6155 + 1.62887 / wavelength**2 + 0.01360 / wavelength**4
     return ZERO_CELSIUS / 1013.25 * standard * pressure / kelvin - 11.27 * vapour / kelvin
@@ -192,6 +194,7 @@ def _ciddor_1996(kelvin: Array, pressure: Array, vapour: Array, wavelength: Arra
 
     Dry air counts by its density relative to 15 °C, 101325 Pa, vapour relative to 20 °C, 1333 Pa,
     densities that Stone, J.A. & Zimmerman, J.H., Index of Refraction of Air, NIST, give as rounded here.
+    Paper not seen: coefficients as a public program quotes them, and within 6e-10 of n in NIST's table.
     """
     pascal, sigma = 100 * pressure, wavelength**-2.0
     enhancement = 1.00062 + 3.14e-8 * pascal + 5.60e-7 * (kelvin - ZERO_CELSIUS) ** 2

@@ -16,7 +16,8 @@ from .fieldbook import compose
 from .prediction import line_of_sight
 from .records import FieldBook, FieldBookError, Fault
 from .refraction import REFERENCE_RADIUS
-from .resolve import AXIS, components
+from .resolve import AXIS, LONG, components
+from .rows import Row
 from .uncertainty import NORMAL, Contribution
 from .wording import offset
 
@@ -111,9 +112,14 @@ def _height_u(result: Result) -> float:
     return math.hypot(*own) / abs(slope) if slope else 0.0
 
 
+def pegs(result: Result) -> list[Row]:
+    """The readings of a peg test: short ones, through another air than that of the longest sight."""
+    lake = longest(result).reading.air
+    return [row for row in result.rows if row.reading and row.reading.distance <= LONG and row.reading.air != lake]
+
+
 def _pegs(result: Result) -> str:
-    short = [row.label.partition(":")[0] for row in result.rows if row.reading and row.reading.distance <= 100 and row.reading.air != longest(result).reading.air]
-    return f"{len(short)} peg readings" if short else "the stated tolerance alone: no peg test is in the book"
+    return f"{len(found)} peg readings" if (found := pegs(result)) else "the stated tolerance alone: no peg test is in the book"
 
 
 def margin(verdict: Verdict) -> float:

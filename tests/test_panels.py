@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import itertools
 import math
+import re
 import shutil
 import threading
 
@@ -67,6 +68,23 @@ def test_a_field_book_brings_its_measurement_and_its_sentence(page):
     assert "What if a peg test had found a collimation error of 55 ± 10 µrad?" in page.sentence.value and "flat water is excluded" in page.sentence.value
     page.book.value = panels.NO_BOOK
     assert not page.controls["length"].disabled and "found" not in page.describe()
+
+
+def test_a_heckler_can_tilt_the_sight_of_a_level_that_was_tested():
+    """The book's own pegs don't hold the tilt back: r = HI - H + c d + κ d²/2, near water at 6 m, target at 800 m.
+
+    By hand 2/806 m per rad, and 9 % more: κ also curves the level line by (65² - 5²)/2 m² over the 60 m between the pegs, and
+    the pegs weigh 94 % in the collimation: 1/(1 - 0.94 · 70/806).
+    """
+    def found():
+        return float(re.search(r"found (\S+) per 1000 km", page.describe())[1])
+
+    page = answered(DATA)
+    page.book.value = "builders_level_tested"
+    start = found()
+    page.controls["collimation"].value -= 100
+    assert "What if the line of sight had been tilted by" in page.sentence.value
+    assert found() - start == pytest.approx(100 * 2 / 806 / (1 - 0.94 * 70 / 806), rel=5e-3)
 
 
 def test_a_line_that_would_run_into_the_water_is_warned_of(page):
