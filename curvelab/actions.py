@@ -8,10 +8,10 @@ from dataclasses import dataclass, field
 from . import units
 from .adjustment import longest
 from .air import by_profile
-from .designs import with_peg_test, with_pointings, with_thermometers
+from .designs import with_another_day, with_peg_test, with_pointings, with_thermometers
 from .fieldbook import compose, with_changes
 from .planning import Plan, plan
-from .records import FieldBook, FieldBookError, Table
+from .records import FieldBook, Table
 from .resolve import AXIS, LONG
 
 HELPS = 1.02  # a separation that grows by less than this factor is no help
@@ -57,7 +57,7 @@ def helps(planned: Plan) -> list[Help]:
     for action in ACTIONS:
         try:
             book = action.apply(planned.book)
-        except FieldBookError:
+        except ValueError:  # the book's own or a design's
             continue
         if book is not None:
             with_it = plan(book)
@@ -192,6 +192,7 @@ ACTIONS = (
     Action("the gradient along the line known twice as well", "thermometers at several heights, read by the hour, and a breeze", _better_air),
     Action("three matched thermometers up to 4 m", "three thermometers, one bucket to match them, a pole", lambda book: with_thermometers(book, THERMOMETERS, MATCHED)),
     Action("a day with a breeze, its wind measured", "waiting for it, and a hand anemometer", _in_a_breeze),
+    Action("the same again on another day", "another day, with its own air", with_another_day),
     Action("the line raised to 3 m", "higher ground or platforms on both shores", lambda book: raised(book, 3.0)),
     Action("the line raised to 6 m", "roofs or towers on both shores", lambda book: raised(book, 6.0)),
     Action("four times as many pointings", "twenty minutes", _more_pointings),

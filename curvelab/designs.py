@@ -217,6 +217,31 @@ def with_thermometers(book: FieldBook, heights: Sequence[float], offset: str = "
     return compose(site, book.tables | {"air.csv": _joined("air.csv", book.tables.get("air.csv"), rows)})
 
 
+def with_another_day(book: FieldBook, visit: str = "another day") -> FieldBook:
+    """A plan's long sights and what belongs to them once more on another `visit`: water, set-ups and air anew, level and targets the same.
+
+    >>> [(r.setup, r.air, r.visit) for r in with_another_day(single_line(2000.0, pointings=1)).readings[1:3]]
+    [('S1', 'lake', ''), ('S1, another day', 'lake, another day', 'another day')]
+    """
+    table, day = _unread(book), book.longest_sight.visit
+    if any(r.visit == visit for r in book.readings):
+        raise ValueError(f"the plan has a visit named {visit!r} already: give another name")
+    long = {r.setup for r in book.readings if r.distance > LONG and r.visit == day}
+    again = [(r, dict(zip(table.columns, cells))) for r, cells in zip(book.readings, table.rows) if r.setup in long and r.visit == day]
+    airs = {r.air: f"{r.air}, {visit}" for r, _ in again}
+    rows: dict[str, list[Cells]] = {"readings.csv": [cells | {"setup": f"{r.setup}, {visit}", "air": airs[r.air], "visit": visit} for r, cells in again]}
+    ends = {r.point: r.point for r, _ in again} | {f"axis:{setup}": f"axis:{setup}, {visit}" for setup in long}
+    for name, records, own in (("heights.csv", book.heights, lambda h: h.end in ends and h.visit == day and {"to": ends[h.end], "visit": visit}),
+                               ("air.csv", book.air_readings, lambda t: t.air in airs and {"air": airs[t.air]})):
+        if old := book.tables.get(name):
+            rows[name] = [dict(zip(old.columns, cells)) | changed for record, cells in zip(records, old.rows) if (changed := own(record))]
+    tables = book.tables | {name: _joined(name, book.tables[name], more) for name, more in rows.items()}
+    stated = dict(book.site["air"])
+    named = [r.air if r.air in stated else "" for r in book.readings] + [airs[r.air] for r, _ in again]
+    tables["readings.csv"] = tables["readings.csv"].filled("air", named)
+    return compose(book.site | {"air": stated | {new: stated[old] for old, new in airs.items()}}, tables)
+
+
 def with_pointings(book: FieldBook, pointings: int) -> FieldBook:
     """Each sight of a plan beyond 100 m read so many times.
 

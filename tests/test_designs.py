@@ -254,6 +254,17 @@ def test_any_plan_can_be_added_to(name):
     assert curvelab.adjust(curvelab.simulate(warm, curvature=KAPPA, seed=6)).curvature.u > 0
 
 
+@pytest.mark.parametrize("weather", [{}, {"air_minus_water": "2 ± 1 K"}])
+def test_another_day_is_the_design_of_several_days(weather):
+    """The same rows come about in another way; and a third day can be added."""
+    facts = designs.Facts(2000.0, weather=weather)
+    twice = designs.with_another_day(designs.single_sight(facts))
+    assert planned_u(twice) == pytest.approx(planned_u(designs.several_days(facts, 2, sets=0, drift="0 µrad")), rel=1e-9)
+    assert planned_u(designs.with_another_day(twice, "a third day")) < planned_u(twice)
+    with pytest.raises(ValueError, match="already"):
+        designs.with_another_day(twice)
+
+
 def test_struck_rows_and_pegs_keep_their_number():
     book = designs.with_peg_test(designs.single_line(2000.0, pointings=3), 1)
     table = book.tables["readings.csv"]
