@@ -66,7 +66,7 @@ def against(verdict: Verdict, units: str = "metric") -> str:
     result = verdict.result
     if verdict.separation < verdict.gate:
         return "No result of this design could have decided anything, either way: the plan does not pass its own gate."
-    found, excluded, missed = (offset(float(line_of_sight(result, kappa, np.array([verdict.distance]))[0][0]), units)
+    found, excluded, missed = (offset(float(line_of_sight(result, kappa, np.array([verdict.distance]))[0][0]), units, "+")
                                for kappa in (result.curvature.value, *thresholds(result)))
     return (f"The line was found {found} from the level mark (+ = above). Above {excluded} flat water is excluded; below {missed} water "
             f"that follows the Earth would have been, and the presenter would have had to say so.")

@@ -48,7 +48,7 @@ ROOMS = {
     "wording": "units instrument uncertainty diagnosis",
     "remarks": "refraction air resolve suspicion sealing adjustment diagnosis wording",
     "decision": "refraction uncertainty records fieldbook adjustment diagnosis remarks wording",
-    "sceptic": "refraction uncertainty records resolve fieldbook adjustment prediction diagnosis decision wording",
+    "sceptic": "refraction uncertainty records resolve fieldbook rows adjustment prediction diagnosis decision wording",
     "planning": "refraction instrument lake uncertainty air records fieldbook sealing observation adjustment prediction decision wording",
     "actions": "units air records resolve fieldbook designs adjustment planning",
     "maps": "numbers uncertainty records adjustment planning",
@@ -61,14 +61,15 @@ ROOMS = {
     "rays_page": "refraction ray air figures page",
     "photo": "numbers units uncertainty records fieldbook",
     "photo_page": "figures page photo",
-    "paper": "numbers units schema refraction lake uncertainty air records adjustment prediction decision sceptic planning figures",
+    "pages": "units records figures",
+    "paper": "numbers units schema refraction lake uncertainty air records adjustment prediction decision sceptic planning figures pages",
     "publishing": "refraction records fieldbook privacy adjustment decision paper",
     "exercises": "units ellipsoid refraction instrument water uncertainty gum decision",
     "mystery": "designs records fieldbook sealing adjustment decision planning simulation",
     "__init__": "",
 }
 # Third party: the rooms that may import it, None for all of them. Anything else is refused.
-LIBRARIES = {"numpy": None, "pyproj": {"ellipsoid"}, "matplotlib": {"drawing", "figures", "page", "panels", "rays_page", "sceptic_page", "photo_page", "paper"},
+LIBRARIES = {"numpy": None, "pyproj": {"ellipsoid"}, "matplotlib": {"drawing", "figures", "page", "panels", "rays_page", "sceptic_page", "photo_page", "pages", "paper"},
              "ipywidgets": {"page", "panels", "sceptic_page", "photo_page"}, "PIL": {"page", "photo_page"}, "nbformat": {"publishing"}, "nbclient": {"publishing"}}
 ONLY_WHEN_USED = {"pyproj"}
 MACHINE_PATH = re.compile(r"(?:^|[^\w.~/-])/(?:work|tmp|root|farm|home|Users)/\w", re.MULTILINE)
