@@ -186,6 +186,21 @@ def _sealed_u(text: str) -> float:
     return adjust(opened(text)).planned_u
 
 
+def outturn(planned: Result, away: Mapping[str, float]) -> Result:
+    """A plan's result where what is found of an air lies so far `away` from what is expected, in standard uncertainties of what can be found.
+
+    The more an air bends the sights, the less surely is it known; what thermometers will show is known beforehand only as well
+    as the difference of air and water is.
+    """
+    book = planned.book
+    at = start(book, planned.ellipsoid_curvature)
+    more = {name: away[name] * math.sqrt(max(prior(book, ("strength", name), at).u ** 2 - state.expected_u**2, 0.0)) for name, state in at.air.items()}
+    air = {name: replace(state, strength=state.strength + more[name], expected=state.expected + more[name]) for name, state in at.air.items()}
+    found = rows(book, replace(at, air=air), planned=True)
+    solution = solve(found)
+    return replace(planned, rows=tuple(found), solution=solution, planned_u=solution.estimate(CURVATURE).u)
+
+
 def start(book: FieldBook, curvature: float, path: float | None = None) -> Expansion:
     """Where the first round is linearised: what is known before any reading through the level."""
     at = Expansion(curvature, {name: i.collimation.value if i.collimation else 0.0 for name, i in book.instruments.items()},

@@ -29,6 +29,7 @@ Value = float | str | tuple[float, float]  # a number [inner unit], a letter, th
 ASK = {"choice": "Answer with a letter.", "number": "Give 3 significant figures.",
        "interval": "Give both ends to 3 significant figures, such as '5000 km to 9000 km' or '5000 km to no upper end'."}
 ENDLESS = ("no upper end", "no upper bound", "no upper limit", "no end", "no limit", "infinity", "infinite", "inf", "∞", "unbounded", "none")
+NEAR = "Not yet, but right to two figures: work with more, and round at the end."
 USUAL = {"The digits are right, the power of ten is not: look at the unit (mm, cm, m).": [10.0**n for n in (-6, -3, -2, -1, 1, 2, 3, 6)],
          "The size is right, the sign is not: which way is +?": [-1.0], "You are out by a factor of 2.": [0.5, 2.0]}
 
@@ -130,14 +131,14 @@ def _read(dimension: str, answer: object) -> Value | None:
     """What an answer says, None where there is none; "x =" in front is left out."""
     if answer is not None and not isinstance(answer, str | Real):
         raise ValueError(f"an answer is a text such as '78.5 mm', and this is of type {type(answer).__name__}")
-    text = "" if answer is None else str(answer).rpartition("=")[2].strip()
+    text = "" if answer is None else str(answer).rpartition("=")[2].strip().removeprefix("from ")
     if not text or dimension not in ("choice", "interval"):
         return parse(text, dimension).value if text else None
     letter, (low, to, high) = text.strip("() .").upper(), text.partition(" to ")
     if dimension == "choice" and letter in ("A", "B", "C", "D"):
         return letter
     if dimension == "choice" or not to:
-        raise ValueError(f"{text[:40]!r} is no {'letter A to D' if dimension == 'choice' else 'pair of lengths with the word to between them'}")
+        raise ValueError(f"{text[:40]!r} is no {'letter A to D' if dimension == 'choice' else 'pair of lengths such as 5000 km to 9000 km'}")
     low += re.sub(r".*[0-9.]", "", high) if re.search("[0-9] *$", low) else ""  # 5000 to 9000 km
     return parse(low, "length").value, math.inf if high.strip(" .").casefold() in ENDLESS else parse(high, "length").value
 
@@ -151,7 +152,7 @@ def _judged(task: Exercise, v: Given, value: Value) -> tuple[str, bool]:
     if isinstance(right, float):
         known += [(told, factor * right) for told, factors in USUAL.items() for factor in factors]
     steps = [round(_steps(value, wrong, task.figures), 3) for _, wrong in known]
-    return f"Not yet. {known[steps.index(min(steps))][0]}" if min(steps) <= 1 else "", False
+    return f"Not yet. {known[steps.index(min(steps))][0]}" if min(steps) <= 1 else NEAR if _steps(value, right, 2) <= 0.5 else "", False
 
 
 def _steps(value: Value, other: Value, figures: int) -> float:
@@ -283,8 +284,7 @@ EXERCISES: dict[int, Exercise] = dict(enumerate((
         "A radius not freed of the air is no radius of the Earth.", "km"),
     Exercise("A radius and its ends", "You found a curvature of {c:.3f} ± {u:.3f} per 1000 km (typical error). Between which radii lie the balls "
         "that fit, at 95 % (1.96 typical errors)?", {"c": (0.11, 0.2, 0.002), "i": (0, 1, 1), "e": (0, 0.6, 0.1), "R": lambda v: 1e6 / v.c,
-                                        "u": lambda v: round(v.c / (1.1 + 1.5 * v.i + v.e), 3), "w": lambda v: 1.96 * v.u},
-        lambda v: radius_interval(v.c * 1e-6, v.u * 1e-6),
+         "u": lambda v: round(v.c / (1.1 + 1.5 * v.i + v.e), 3), "w": lambda v: 1.96 * v.u}, lambda v: radius_interval(v.c * 1e-6, v.u * 1e-6),
         ("That is R ± the same; turn the ends of the curvature into radii.", "That is one typical error; 95 % needs 1.96.",
          "No ball has a radius below 0: which curvature lies between?", "Is the curvature 0 within its 95 %?"),
         lambda v: ((v.R * (1 - v.w / v.c), v.R * (1 + v.w / v.c)), (1e6 / (v.c + v.u), 1e6 / (v.c - v.u)),

@@ -272,8 +272,8 @@ def board_as_seen(apparent: np.ndarray, seen: np.ndarray, *, ax: Axes | None = N
         band[np.nan_to_num(heights, nan=0.0) < 0] = 2
         ax.pcolormesh([x, x + 0.8], np.append(apparent, 2 * apparent[-1] - apparent[-2]), band[:, None], cmap=ListedColormap([PAPER, ROUND, WATER]), vmin=0, vmax=2, rasterized=True)
         for mark in np.arange(0.0, apparent[-1], 2 * STRIPE):
-            above = np.sign(heights - mark - STRIPE / 2)
-            for i in np.flatnonzero(above[1:] * above[:-1] < 0):
+            above = heights >= mark + STRIPE / 2
+            for i in np.flatnonzero((above[1:] != above[:-1]) & ~np.isnan(heights[1:] + heights[:-1])):
                 ax.annotate(f"{mark:g}", (x + 0.4, apparent[i]), ha="center", va="center", fontsize="small", gid="number")
     ax.plot(np.full(apparent.size, np.nan), seen, gid="seen")
     ax.set_xticks([0.4, 1.4], ["as it stands", "as it is seen"])

@@ -12,6 +12,7 @@ import hashlib
 import unicodedata
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 from . import designs
 from .adjustment import adjust
@@ -162,16 +163,20 @@ def choose(design: object, distance: object, *extras: object) -> Choice:
     >>> choose("single sight", 800, "short peg test")
     Choice(name='single sight, 800 m, short peg test', hours=3, euros=0)
     """
-    offers = [_offer(DESIGNS, "design", design), _offer(DISTANCES, "distance", distance), *(_offer(EXTRAS, "extra", name) for name in extras)]
+    if len(extras) > 1 and all(isinstance(name, str) and len(name) == 1 for name in extras):
+        extras = ("".join(extras),)  # one extra whose comma was forgotten: ("measured air")
+    design, distance = _listed(DESIGNS, "a design", design), _listed(DISTANCES, "a distance", distance)
+    extras = tuple(_listed(EXTRAS, "an extra", name) for name in extras)
     if len(set(extras)) < len(extras):
-        raise ValueError(f"An extra stands twice among {', '.join(map(str, extras))}: name each once")
+        raise ValueError(f"An extra stands twice among {', '.join(extras)}: name each once")
+    offers = [DESIGNS[design], DISTANCES[distance], *(EXTRAS[name] for name in extras)]
     facts = FACTS
     for offer in offers:
         facts = replace(facts, **offer.facts)
-    book = designs.DESIGNS[str(design)](facts)
+    book = designs.DESIGNS[design](facts)
     for offer in offers:
         book = offer.adds(book) if offer.adds else book
-    name = ", ".join([str(design), f"{facts.distance:g} m", *map(str, extras)])
+    name = ", ".join([design, f"{distance} m", *extras])
     return Choice(name, sum(offer.hours for offer in offers), sum(offer.euros for offer in offers), plan(book))
 
 
@@ -199,7 +204,9 @@ class Gathered:
     @property
     def table(self) -> str:
         """A line for each group: what it found in units of 1/1000 km, separation, verdict, water, and how it went."""
-        return "\n".join([f"{'group':14s} {'found':17s} {'sep.':>5s}  {'verdict':24s} {'the water was':27s} so", *map(_line, self.lakes)])
+        wide = max([14, *(len(lake.group) for lake in self.lakes)])
+        head = f"{'group':{wide}s} {'found':17s} {'sep.':>5s}  {'verdict':24s} {'the water was':27s} so"
+        return "\n".join([head, *(_line(lake, wide) for lake in self.lakes)])
 
     @property
     def picture(self) -> str:
@@ -234,12 +241,14 @@ def play(class_code: object, choices: Mapping[str, tuple]) -> Gathered:
     return gather(lakes)
 
 
-def _offer(known: Mapping[str, Offer] | Mapping[int, Offer], what: str, name: object) -> Offer:
-    """What stands under a name on the price list."""
-    if not isinstance(name, str | int | float) or name not in known:
-        there = f"{name!r} is no {what} on the price list: c" if name is not None else "C"
-        raise ValueError(f"{there}hoose a {what}: {', '.join(map(str, known))}")
-    return known[name]
+def _listed(known: Mapping[Any, Offer], what: str, name: object) -> Any:
+    """What is meant, as it stands on the price list: capitals and spaces don't count, and a distance may have its unit."""
+    meant = "".join((f"{name:g}" if isinstance(name, float) else str(name)).casefold().split()).removesuffix("m")
+    found = {"".join(str(key).split()): key for key in known}.get(meant)
+    if found is None:
+        there = f"{name!r} is no {what.split()[1]} on the price list: c" if name is not None else "C"
+        raise ValueError(f"{there}hoose {what}: {', '.join(map(str, known))}")
+    return found
 
 
 def _drawn(lake: Lake, what: str) -> int:
@@ -259,8 +268,8 @@ def _curvature(lake: Lake) -> float:
     return lake.choice.plan.result.ellipsoid_curvature if truth is None else truth
 
 
-def _line(lake: Lake) -> str:
-    """One group's line of the table."""
+def _line(lake: Lake, wide: int) -> str:
+    """One group's line of the table, its name in so many letters."""
     kappa = lake.verdict.result.curvature
-    return (f"{lake.group[:14]:14s} {kappa.value * 1e6:+.3f} ± {kappa.u * 1e6:.3f}    {lake.verdict.separation:5.2f}  {lake.verdict.outcome:24s} "
+    return (f"{lake.group:{wide}s} {kappa.value * 1e6:+.3f} ± {kappa.u * 1e6:.3f}    {lake.verdict.separation:5.2f}  {lake.verdict.outcome:24s} "
             f"{_surface(lake):27s} {judged(lake)}")

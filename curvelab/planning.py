@@ -8,13 +8,15 @@ from __future__ import annotations
 import datetime
 import functools
 import math
+import statistics
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from statistics import NormalDist
 
 import numpy as np
 
 from . import lake, refraction
-from .adjustment import Result, adjust, axis_height, longest
+from .adjustment import Result, adjust, axis_height, longest, outturn
 from .air import by_profile, stated
 from .decision import MISFIT, critical, gate
 from .fieldbook import compose
@@ -28,6 +30,7 @@ from .uncertainty import NORMAL, RECTANGULAR, STUDENT, BudgetRow, Contribution, 
 
 DRAWS = 48  # equally probable sizes of the scatter that a plan may meet
 TESTED = "10 µrad"  # what a careful peg test leaves of a collimation error
+AIRS = tuple(NormalDist().inv_cdf((i + 0.5) / 11) for i in range(11))  # equally probable strengths of the air, in standard uncertainties
 PROFILE_U = 0.1  # in k: what a measured profile leaves of it, where another gradient is tried
 CLEAR = 0.5  # m; a line nearer to the water than this is warned of (as teaching pages ask of sights above the ground)
 CAUTIONS = (
@@ -55,9 +58,12 @@ class Plan(Step):
     def power(self) -> float:
         """Probability of rejecting flat water where the ellipsoid holds, few repeats and levels at their limit included.
 
-        That of the test: below its gate a plan decides nothing, whatever its power.
+        That of the test: below its gate a plan decides nothing, whatever its power. Where thermometers are to find the air, a
+        mean over what they may find: an air that bends more than expected may leave the book too uncertain.
         """
-        return _power(self.result, self.gate)
+        rng, names = np.random.default_rng(0), list(self.result.solution.named("strength"))
+        airs = zip(*(rng.permutation(AIRS) for _ in names)) if names else [()]
+        return statistics.fmean(_power(outturn(self.result, dict(zip(names, away))) if names else self.result, self.gate, self.go) for away in airs)
 
     @property
     def go(self) -> bool:
@@ -177,7 +183,7 @@ def seal(planned: Plan | FieldBook, folder: str | Path, time: datetime.datetime 
     return digest(text)
 
 
-def _power(result: Result, least: float) -> float:
+def _power(result: Result, least: float, go: bool) -> float:
     """Probability of rejecting flat water where the ellipsoid holds, with all that `decide` will ask.
 
     A mean over draws of the scatter that repeats will show: where it exceeds what was stated it rules, with its few
@@ -193,8 +199,8 @@ def _power(result: Result, least: float) -> float:
     for i in range(DRAWS if repeats else 1):
         grown = [(u, dof, drawn[i]) for (u, dof), drawn in zip(repeats, scatter)]
         parts = [*rest, *(Contribution("", "", u * max(g, 1.0), STUDENT if g > 1 else NORMAL, dof if g > 1 else math.inf) for u, dof, g in grown)]
-        if result.ellipsoid_curvature < least * combine(parts) and result.ellipsoid_curvature >= least * result.planned_u:
-            found.append(0.0)  # the plan passed its gate, and this scatter does not
+        if go and result.ellipsoid_curvature < least * max(combine(parts), result.planned_u):
+            found.append(0.0)  # the plan passed its gate, and this scatter, or this air, does not
             continue
         needed = critical(parts, result.book.rule.alpha_flat)
         found.append(float(np.mean(normal_cdf((centres - needed) / normal))))

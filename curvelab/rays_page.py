@@ -20,6 +20,7 @@ CONTROLS = {
 }
 SIZE = (11.6, 4.3)  # inches at 100 dpi
 BOARD, COARSE, LINES, DRAWN = 3.0, 41, 161, 9  # m of board; lines that find it, lines that show it; every so many drawn
+HIDDEN = 0.02  # m: nothing lower is told, because a line within 1 cm of the water counts as meeting it
 RADIUS = refraction.REFERENCE_RADIUS
 
 
@@ -49,11 +50,16 @@ def _show(page: Page) -> tuple[str, Iterable[str]]:
     shown = wide[np.nan_to_num(lines(wide)[1], nan=-1.0) >= 0]
     low, high = max(shown.min(initial=0.0) - 0.3, wide[0]), min(shown.min(initial=0.0) + BOARD + 0.5, wide[-1])
     apparent = np.unique(np.append(np.linspace(min(low, straight - 0.3), max(high, straight + 0.3), LINES), straight))
-    level = int(np.searchsorted(apparent, straight))
+    drawn = apparent[::DRAWN]
+    seen = lines(apparent)[1]
+    if not np.isnan(seen).all():  # the foot of what is seen, more finely
+        foot = np.clip(np.nanargmin(seen) + [-1, 1], 0, apparent.size - 1)
+        apparent = np.unique(np.append(apparent, np.linspace(*apparent[foot], COARSE)))
     way, seen = lines(apparent)
+    level = int(np.searchsorted(apparent, straight))
     page.figure.clear()
     left, right = page.figure.subplots(1, 2, width_ratios=(2.4, 1), gridspec_kw={"left": 0.07, "right": 0.985, "top": 0.92, "bottom": 0.13, "wspace": 0.2})
-    chosen = sorted({*range(0, apparent.size, DRAWN), level})
+    chosen = sorted({*np.searchsorted(apparent, drawn).tolist(), level})
     figures.ray_fan([_until_water(x, z) for x, z in zip(way.x[chosen], way.z[chosen])], chosen.index(level), distance=distance, top=max(BOARD, straight + 0.3), ax=left)
     figures.board_as_seen(apparent, seen, ax=right)
     return _words(at, apparent, seen, level, float(np.asarray(way.mean(lambda z: here.curvature(z, state)))[level]) * RADIUS), []
@@ -62,8 +68,11 @@ def _show(page: Page) -> tuple[str, Iterable[str]]:
 def _until_water(x: np.ndarray, z: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """A line up to where it meets the water."""
     below = np.flatnonzero(z <= 0)
-    end = below[0] if below.size else x.size
-    return x[:end], z[:end]
+    if not below.size:
+        return x, z
+    end = below[0]  # past it a line means nothing, so the last clear piece is carried on
+    run, drop = x[end - 1] - x[end - 2], max(z[end - 2] - z[end - 1], 1e-9)
+    return np.append(x[:end], min(x[end], x[end - 1] + z[end - 1] * run / drop)), np.append(z[:end], 0.0)
 
 
 def _words(at: dict[str, float], apparent: np.ndarray, seen: np.ndarray, level: int, k: float) -> str:
@@ -79,7 +88,7 @@ def _words(at: dict[str, float], apparent: np.ndarray, seen: np.ndarray, level: 
     if images:
         text += " Part of the board is seen more than once, upside down in between."
     hidden = float(np.nanmin(seen))
-    return text + (f" Its lowest {hidden * 1000:.0f} mm can't be seen." if hidden > 0.01 else "")
+    return text + (f" Its lowest {hidden * 1000:.0f} mm can't be seen." if hidden > HIDDEN else "")
 
 
 def _describe(figure: Figure) -> str:

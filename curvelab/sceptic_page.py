@@ -5,6 +5,7 @@ from __future__ import annotations
 import html
 import math
 from collections.abc import Iterable
+from dataclasses import replace
 
 import ipywidgets as widgets
 from matplotlib.figure import Figure
@@ -19,10 +20,11 @@ from .records import FieldBook
 
 NOTHING = "nothing: every row counts"
 CONTROLS = {
-    "k": Control("Refraction k", "1", -3.0, 3.0, 0.02, 0.13),
-    "collimation": Control("Tilt of the line of sight", "µrad", -200.0, 200.0, 1.0, 0.0),
-    "shores": Control("Far water above near water", "mm", -500.0, 500.0, 1.0, 0.0),
+    "k": Control("Refraction k", "1", -3.0, 3.0, 0.01, 0.13),
+    "collimation": Control("Tilt of the sight", "µrad", -200.0, 200.0, 1.0, 0.0),
+    "shores": Control("Far water higher by", "mm", -500.0, 500.0, 1.0, 0.0),
 }
+WHAT_IF = {"k": "refraction k had been {:g}", "collimation": "the line of sight had been tilted by {:g} µrad", "shores": "the far water had stood {:g} mm higher"}
 SIZE = (11.6, 4.3)  # inches at 100 dpi
 BARS = 6
 
@@ -51,7 +53,8 @@ class ScepticPage(Page):
         self.left_out = widgets.Dropdown(options=[NOTHING, *self._choices], description="Leave out", layout={"width": "44em"},
                                          style={"description_width": "8em"})
         self.left_out.add_class("curvelab-left-out")
-        controls = {name: Control(c.label, c.unit, c.low, c.high, c.step, round(self._stated[name], 2)) for name, c in CONTROLS.items()}
+        self._start = {name: round(round(self._stated[name] / c.step) * c.step, 2) for name, c in CONTROLS.items()}  # where a slider can stand
+        controls = {name: replace(c, start=self._start[name]) for name, c in CONTROLS.items()}
         super().__init__(controls, SIZE, ScepticPage._compute, _describe, [self.left_out])
         self.left_out.observe(self.update, "value")
         self.update()
@@ -61,12 +64,12 @@ class ScepticPage(Page):
         book = self._book
         if self.left_out.value != NOTHING:
             book = sceptic.without(book, *self._choices[self.left_out.value])
-        moved = {name: value for name, value in self.values.items() if abs(value - round(self._stated[name], 2)) > CONTROLS[name].step / 2}
+        moved = {name: value for name, value in self.values.items() if abs(value - self._start[name]) > CONTROLS[name].step / 2}
         tilt = moved.get("collimation", self._stated["collimation"]) - self._stated["collimation"]
         book = with_changes(book, what_if(book, **{name: value for name, value in moved.items() if name != "collimation"}))
         self.verdict = decide(adjust(sceptic.tilted(book, tilt * 1e-6)))
         self._draw(self.verdict)
-        told = [f"{CONTROLS[name].label.lower()} had been {value:g} {CONTROLS[name].unit if name != 'k' else ''}".strip() for name, value in moved.items()]
+        told = [WHAT_IF[name].format(value) for name, value in moved.items()]
         told += [f"{self.left_out.value} had not been taken"] if self.left_out.value != NOTHING else []
         asked = f"What if {' and '.join(told)}? " if told else ""
         return f"{asked}Verdict: {self.verdict.outcome}. {self.verdict.finding}", _notes(self.verdict)

@@ -33,11 +33,18 @@ def thermometers():
     return compose(plain.site | {"air": {"lake": weather}}, plain.tables | {"air.csv": warm, "heights.csv": heights})
 
 
+def air_of_unknown_strength():
+    """Three thermometers in an air of which only a guess is known beforehand: what they find decides whether the book can tell."""
+    weather = {"air_minus_water": "1 ± 1 K", "water_temperature": "11 ± 0.3 °C"}
+    return designs.single_sight(designs.Facts(2000.0, height=3.0, weather=weather, thermometers=(0.5, 1.5, 4.0)))
+
+
 CASES = {
     "a dominating tolerance": (tolerance_dominates, {}),
     "a level at its limit": (tolerance_dominates, {"collimation.A": LIMIT}),
     "few readings": (few_readings, {}),
     "thermometers": (thermometers, {}),
+    "an air of unknown strength": (air_of_unknown_strength, {}),
     "thermometers that share an offset": (thermometers, {"thermometer.a": 0.3, "thermometer.b": 0.3, "thermometer.c": 0.3}),
     "evaporation twice as strong": (thermometers, {"vapour.lake": -0.75}),
 }

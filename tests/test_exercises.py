@@ -126,6 +126,18 @@ def test_hand_work_in_any_unit_is_accepted(number, by_hand):
 
 # Names, and any input.
 
+def test_an_answer_rounded_too_soon_is_told_so():
+    right = drawn(1, "Tove")[2]
+    assert Sheet("Tove").check(1, f"{right:.2g} m").startswith("Not yet, but right to two figures")
+    assert "none of the usual slips" in Sheet("Tove").check(1, f"{right * 1.07:.4f} m")
+
+
+def test_both_ends_may_be_said_with_from():
+    right = exercises._written(EXERCISES[13], drawn(13, "Tove")[2])
+    assert Sheet("Tove").check(13, f"from {right}").startswith("Right.")
+    assert "no pair of lengths such as 5000 km to 9000 km" in Sheet("Tove").check(13, "5000 km")
+
+
 def test_a_name_gives_the_same_numbers_whatever_its_capitals_and_spaces():
     assert Sheet("Zoë  Q").question(1) == Sheet(" zoe\u0308 q\n").question(1) != Sheet("Zoe Q").question(1)
     assert Sheet(7).question(2) == Sheet("7").question(2)
@@ -216,6 +228,27 @@ def test_nothing_beyond_the_budget_is_sealed():
 def test_no_choice_raises(design, distance, extra):
     assert isinstance(mystery.Lake("code", "herons").consider(design, distance, extra), str)
     assert mystery.Lake("code", "herons").consider("single sight", distance, extra)
+
+
+@pytest.mark.parametrize("choice", [("Single  Sight", "1500 m", "Measured Air"), ("single sight", 1500.0, *"measured air"), ("single sight", " 1500", "measured air")])
+def test_a_choice_is_understood_as_students_write_it(choice):
+    assert mystery.choose(*choice).name == "single sight, 1500 m, measured air"
+
+
+@pytest.mark.parametrize("choice, words", [
+    (("boat", 1500), "'boat' is no design on the price list: choose a design: single sight"),
+    (("single sight", 1000), "1000 is no distance on the price list: choose a distance: 800"),
+    (("single sight", 1500, "two targets"), "'two targets' is no extra on the price list: choose an extra: short peg"),
+    (("single sight", 1500, "measured air", "Measured air"), "An extra stands twice among measured air, measured air")])
+def test_what_is_not_for_sale_is_said(choice, words):
+    assert mystery.Lake("code", "herons").consider(*choice).startswith(words)
+
+
+def test_groups_with_long_names_can_be_told_apart():
+    names = ["the great crested grebes", "the great crested newts"]
+    head, *lines = mystery.play("7B", dict.fromkeys(names, ("single sight", 800))).table.splitlines()
+    assert [line.startswith(f"{name} ") for name, line in zip(names, lines, strict=True)] == [True, True]
+    assert {line.index("±") - head.index("found") for line in lines} == {7}
 
 
 def test_a_verdict_keeps_to_its_seal():

@@ -44,6 +44,21 @@ def test_a_cold_lake_raises_the_board_and_a_warm_one_hides_its_foot(page):
     assert (turned < 0).any() and (turned > 0).any()
 
 
+def test_near_by_the_whole_board_is_seen_down_to_the_water(page):
+    _, seen = put(page, air=15.0, water=12.0, height=1.6, length=200.0, wind=4.0)
+    assert np.nanmin(seen) < rays_page.HIDDEN and "can&#x27;t be seen" not in page.sentence.value
+
+
+def test_lines_that_meet_the_water_are_drawn_down_to_it(page):
+    level, _ = put(page, air=35.0, water=12.0, height=1.6, length=2000.0, wind=4.0)
+    ends = [(line.get_xdata()[-1], line.get_ydata()[-1]) for line in page.figure.axes[0].lines if line.get_gid() == "level" or len(line.get_xdata()) > 2]
+    assert len(ends) > 15 and all(z == 0 or x == 2000 and z > 0 for x, z in ends)
+    assert level.get_ydata()[-1] == 0 and 1380 < level.get_xdata()[-1] < 1470
+    here, state = air.windy(35.0, 12.0, 4.0)
+    fine = ray.follow(2000.0, 1.6, 0.0, 1 / R, lambda z: here.curvature(z, state), segments=128)
+    assert level.get_xdata()[-1] == pytest.approx(fine.x[np.argmax(fine.z <= 0)], abs=15)
+
+
 def test_each_control_changes_the_picture(page):
     start = {name: control.start for name, control in rays_page.CONTROLS.items()}
     put(page, **start)

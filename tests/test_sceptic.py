@@ -122,6 +122,7 @@ def test_the_page_changes_the_verdict_before_their_eyes():
     assert page.verdict.outcome == "undecided"
     page.controls["collimation"].value = round(flip.falls) - 3
     assert page.verdict.outcome == "flat rejected"
+    assert f"the line of sight had been tilted by {round(flip.falls) - 3} µrad?" in page.sentence.value
     page.controls["collimation"].value = round(page._stated["collimation"], 2)
     page.controls["shores"].value = -400  # both shores are touched and taped, so such a tilt shows
     assert page.verdict.outcome == "readings disagree"
@@ -131,6 +132,15 @@ def test_the_page_changes_the_verdict_before_their_eyes():
     page.left_out.value = sceptic_page.NOTHING
     assert page.verdict.outcome == "flat rejected" and f"{page.verdict.result.curvature.value * 1e6:.4f}" in page.describe()
     assert "<table>" in page.notes.value and "perspective" in page.notes.value
+
+
+def test_a_slider_starts_where_it_can_stand_and_its_label_fits():
+    """What a browser rounds to a slider's step is no change, and a label has 14 em, some 28 letters."""
+    page = sceptic_page.ScepticPage(curvelab.read_fieldbook(DATA / "two_kilometres"))
+    for name, control in sceptic_page.CONTROLS.items():
+        steps = (page.controls[name].value - control.low) / control.step
+        assert steps == pytest.approx(round(steps), abs=1e-6) and abs(page.controls[name].value - page._stated[name]) <= control.step / 2 + 1e-9
+        assert len(f"{control.label} [{control.unit}]") <= 28
 
 
 @pytest.mark.parametrize("k, collimation, shores", [(-3, -200, -500), (3, 200, 500), (3, -200, 500), (-3, 200, -500)])
