@@ -303,3 +303,115 @@ def test_axes_before_any_solution(tmp_path):
     axes = observation.nominal_axes(campaign(tmp_path, 0.0, axes=(1.6, 3.0)))
     assert axes == pytest.approx({"S0": 1.6, "S1": 3.0}, abs=1e-3)
     assert np.isfinite(list(axes.values())).all()
+
+
+# ---- what is taken for granted, by hand
+
+
+def test_stability_by_hand():
+    """β S/L with L of the bulk formulas; its u from the wind's, 50 % of the first order, and S² of days still open."""
+    calm, known = (air.stability_prior(mass, air.State(0.1, 0.0, 0.0, 0.1)) for mass in (LAKE, dataclasses.replace(LAKE, wind=Stated(6.0, 1.0))))
+    expected = {wind: 5 * 0.1 / profile.obukhov_length(0.1, wind, 15.0) for wind in (3.0, 6.0)}
+    assert calm[0].value == pytest.approx(expected[3.0], rel=1e-12, abs=0) and known[0].value == pytest.approx(expected[6.0], rel=1e-12)
+    assert calm[1] == pytest.approx(2 * expected[3.0] / 0.1, rel=1e-12, abs=0)  # of a square
+    assert calm[0].u == pytest.approx(2 * expected[3.0] + 0.002, rel=1e-12)
+    assert known[0].u == pytest.approx(math.hypot(2 / 6, 0.5) * expected[6.0] + 0.002, rel=1e-12)
+    assert calm[0].default and not known[0].default
+
+
+def test_stability_of_days_that_cannot_be_told_apart():
+    """Of a normal S about 0, S² has mean u² and standard deviation √2 u²."""
+    open_, _ = air.stability_prior(LAKE, air.State(0.0, 0.0, 0.0, 0.0, 0.05))
+    mean = 5 * 0.05 / profile.obukhov_length(0.05, 3.0, 15.0)
+    assert open_.value == 0.0 and open_.u == pytest.approx(math.hypot(2 * mean, math.sqrt(2) * mean) + 0.002, rel=1e-12)
+
+
+def test_stability_of_a_known_strength_and_of_open_days_adds_up():
+    """Factor of 2 of all of it, and √2 of the open part."""
+    both, _ = air.stability_prior(LAKE, air.State(0.1, 0.0, 0.0, 0.1, 0.05))
+    per = 5 / profile.obukhov_length(1.0, 3.0, 15.0)  # per K²
+    assert both.u == pytest.approx(math.hypot(2 * per * (0.1**2 + 0.05**2), math.sqrt(2) * per * 0.05**2) + 0.002, rel=1e-12)
+
+
+def test_no_wind_is_gentler_than_a_metre_a_second():
+    still, least = (air.stability_prior(dataclasses.replace(LAKE, wind=Stated(wind, 0.5)), air.State(0.1))[0].value for wind in (0.2, 1.0))
+    assert still == least
+
+
+def test_a_lake_evaporates_as_stated():
+    """0.3 ± 0.25 of saturation, 17.04 hPa at 15 °C (from memory; formulas differ by 0.4 %), in ln(10 m/foot)."""
+    prior, far = air.vapour_prior(LAKE), math.log(10.0 / profile.FOOT)
+    assert (prior.value * far, prior.u * far) == (pytest.approx(-0.3 * 17.04, rel=4e-3), pytest.approx(0.25 * 17.04, rel=4e-3))
+    assert air.strength_prior(LAKE, Stated(2.0, 3.0)) == Stated(pytest.approx(2 / far), pytest.approx(3 / far), False)
+
+
+@pytest.mark.parametrize("height, weights", [
+    (4.0, {"4 m": 1.0}), (0.3, {"0.5 m": 1.0}), (0.5, {"0.5 m": 1.0}),
+    (1.0, {"1 m": 1.0}), (math.sqrt(2), {"1 m": 0.5, "2 m": 0.5}), (1.5, {"2 m": math.log2(1.5)}),
+    (16.0, {"16 m": 1.0}), (40.0, {"16 m": 1.0}), (2.0**3.25, {"8 m": 0.75, "16 m": 0.25}),
+])
+def test_knots_are_linear_in_the_logarithm(height, weights):
+    found = air.knots(height)
+    assert all(-1e-12 <= share <= 1 for near in (height, height * 0.995, height * 1.005) for share in air.knots(near).values())
+    assert sum(found.values()) == pytest.approx(1.0) and len(found) == 2
+    assert all(found[name] == pytest.approx(share, abs=1e-12) for name, share in weights.items())
+
+
+def test_a_departure_is_a_fifth_common_to_all_and_a_tenth_at_a_height(tmp_path):
+    """As DEVELOPERS.md says; a line near 2 m takes hardly more than that knot."""
+    result = curvelab.adjust(campaign(tmp_path, 0.1, axes=(2.0,), distance=500.0))
+    rows = {row.common_to: row.u for row in result.budget() if row.cause == "refraction off the profile"}
+    assert set(rows) == {"air lake", "each line height"}
+    assert rows["air lake"] / rows["each line height"] == pytest.approx(2.0, rel=0.05)
+
+
+def test_the_least_departure_is_that_of_a_twentieth_of_a_kelvin():
+    here = air.layer(LAKE)
+    assert air.departure_scale(here, 0.0) == pytest.approx(0.05 * here.per_gradient, abs=0)
+    assert air.departure_scale(here, -0.12) == pytest.approx(0.13 * here.per_gradient, abs=0)
+
+
+def test_a_stated_gradient_by_the_handbook():
+    """k = 503 P/T² (0.0343 + g) and its slopes by hand; χ = k/R."""
+    mass = Air("lake", temperature=Stated(15.0, 1.0), pressure=Stated(1000.0, 5.0), gradient=Stated(-0.01, 0.015))
+    told, per = air.stated(mass), 503 * 1000 / 288.15**2
+    k = per * 0.0243
+    assert told.value * R == pytest.approx(k, rel=1e-12)
+    assert told.u * R == pytest.approx(math.hypot(0.015 * per, 5 / 1000 * k, 2 / 288.15 * k), rel=1e-4)
+
+
+def test_far_from_the_water_dry_air_is_well_mixed():
+    """k = 0.15 ± 0.02 far up: 503 P/T² (0.0343 - 0.00976), to half a per cent as `refraction` says; vapour by its own slope."""
+    here = air.layer(LAKE)
+    assert here.far.value * R == pytest.approx(503 * 1013.25 / 288.15**2 * (0.0343 - 0.00976), rel=0.015)
+    assert here.far.u * R == pytest.approx(0.02)
+    state = air.State(0.2, 0.01, -0.3)
+    expected = here.far.value + here.per_gradient * (0.01 + 0.2 / 2.5) + here.per_vapour * -0.3 / 2.5
+    assert float(here.curvature(2.5, state)) == pytest.approx(expected, rel=1e-12, abs=0)
+
+
+def test_a_hygrometers_row_by_hand(tmp_path):
+    """e/e_s of the air above saturation at the water, linear in the water's temperature about what was stated, 12 °C; u 1 % of saturation."""
+    campaign(tmp_path, 0.1, heights=(1.0,))
+    (tmp_path / "air.csv").write_text("height [m],temperature [°C],thermometer,humidity [%]\n1,14,T0,70\n", encoding="utf-8")
+    told = curvelab.read_fieldbook(tmp_path)
+    row = observation.humidity_row(told.air_readings[0], told)
+    full, water, warmer = (float(refraction.saturation(t)) for t in (14.0, 12.0, 13.0))
+    assert row.terms[("water temperature", "lake")] == pytest.approx(warmer - water, rel=1e-12)
+    assert row.terms[("vapour", "lake")] == pytest.approx(math.log(1.0 / profile.FOOT), rel=1e-12)
+    assert row.value - row.terms[("water temperature", "lake")] * 12.0 == pytest.approx(0.7 * full - water, rel=1e-12)
+    assert (row.terms[("hygrometer", "T0")], row.u) == (pytest.approx(full, rel=1e-12), pytest.approx(0.01 * full, rel=1e-12))
+
+
+def test_the_rays_are_followed_through_the_air_that_is_found(tmp_path):
+    """Without thermometers S starts at 0: at the end the weight of each sight is that along its own path for the S that was found."""
+    site = SITE.replace('water_temperature = "12.0 ± 0.1 °C"', 'air_minus_water = "0 ± 3 K"\nwind = "9 ± 1 m/s"')
+    files = campaign(tmp_path / "a", 0.25, axes=(1.0, 2.0, 6.0), site=site)
+    (tmp_path / "a" / "air.csv").unlink()
+    result = curvelab.adjust(curvelab.read_fieldbook(tmp_path / "a"))
+    found = {kind: result.solution.estimate((kind, "lake")).value for kind in ("strength", "stability", "vapour")}
+    assert found["strength"] > 0.1
+    for row in (row for row in result.rows if row.reading and row.reading.distance > 100):
+        axis = result.solution.estimate(("axis", row.reading.setup)).value
+        here, way = air.path(files.airs["lake"], air.State(**found), 2000.0, axis, 0.0, result.curvature.value)
+        assert row.terms[("strength", "lake")] == pytest.approx(-here.per_gradient * 2000.0**2 / 2 * float(way.mean(here.shape.slope)), rel=1e-3)

@@ -10,7 +10,7 @@ import pytest
 from scipy import stats
 
 import curvelab
-from curvelab import decision, designs
+from curvelab import decision, designs, diagnosis
 from curvelab.adjustment import Estimate
 from curvelab.uncertainty import RECTANGULAR, Contribution
 from tests.books import edited
@@ -38,7 +38,8 @@ def test_radius_by_inversion():
     low, high = decision.radius_interval(1.365e-7, 0.2e-7)
     assert (low / 1e3, high / 1e3) == pytest.approx((5692, 10277), abs=0.5)
     assert decision.radius_interval(1e-7, 1e-7) == (pytest.approx(1 / (1e-7 + 1.959964e-7), rel=1e-6), math.inf)
-    assert all(math.isnan(r) for r in decision.radius_interval(-3e-7, 1e-7))
+    for never in (decision.radius_interval(-3e-7, 1e-7), decision.radius_interval(0.0, 0.0)):
+        assert all(math.isnan(r) for r in never)
 
 
 def _outcome(tmp_path, far, **site):
@@ -110,7 +111,7 @@ def test_twice_the_prediction_is_diagnosed_in_the_instruments_terms():
     kappa = verdict.result.curvature.value - verdict.result.ellipsoid_curvature
     assert 1.7 < verdict.result.curvature.value / verdict.result.ellipsoid_curvature < 2.4
     assert excess.offset == pytest.approx(kappa * d**2 / 2)
-    assert excess.collimation == pytest.approx(kappa * (d + 6) / 2, rel=0.01)
+    assert excess.collimation == pytest.approx(kappa * (d + 6) / 2, rel=0.01, abs=0)
     assert excess.k == pytest.approx(-kappa * 6_371_000, rel=1e-3)
     assert excess.height == pytest.approx(excess.offset, rel=0.01)
     assert "µrad" in verdict.sentence and "mm per 30 m" in verdict.sentence
@@ -210,3 +211,67 @@ def test_a_usual_slip_of_the_hand_is_named(tmp_path, row, before, after, told):
     folder = edited(tmp_path / "book", "two_kilometres", "readings.csv", row + before, row + after)
     verdict = curvelab.decide(curvelab.adjust(curvelab.read_fieldbook(folder)))
     assert verdict.outcome == "readings disagree" and told in verdict.sentence
+
+
+# ---- each cause alone, put back into the book
+
+CAUSES = {
+    "tilt": lambda excess: ({"instrument.A.collimation": f"{excess.collimation * 1e6!r} ± 5 µrad"}, 1.5),
+    "air": lambda excess: ({"air.lake.k": f"{0.13 + excess.k!r} ± 0.1"}, 1.5),
+    "height": lambda excess: ({}, 1.5 - excess.height),
+}
+
+
+def _with(tmp_path, changes, height=1.5):
+    return curvelab.adjust(book(tmp_path, heights=f"from,to,height [m]\nfar water,target,{height!r}\n"), changes)
+
+
+@pytest.mark.parametrize("cause", CAUSES)
+def test_one_cause_alone_makes_the_excess(cause, tmp_path):
+    """A level so tilted, an air of such k, or a target so much lower: the ellipsoid is found, or flat water, to rounding."""
+    result = _with(tmp_path / "as read", {})
+    for number, wanted in enumerate((result.ellipsoid_curvature, 0.0)):
+        changes, height = CAUSES[cause](diagnosis.diagnose(result, result.curvature.value - wanted))
+        again = _with(tmp_path / f"{number}", changes, height)
+        assert again.curvature.value == pytest.approx(wanted, abs=1e-9 * result.curvature.value)
+
+
+def test_flat_water_needs_the_air_that_gives_it(tmp_path):
+    needed = diagnosis.flat_needs(_with(tmp_path / "a", {}))
+    assert _with(tmp_path / "b", {"air.lake.k": f"{needed.k!r} ± 0.1"}).curvature.value == pytest.approx(0.0, abs=1e-16)
+    assert math.isnan(needed.gradient) and math.isnan(needed.air_minus_water)
+
+
+def test_flat_water_needs_a_gradient_by_the_handbook(tmp_path):
+    """k = 503 P/T² (0.0343 + g), turned round; 10 °C and 1000 hPa."""
+    weather = {"air.lake.temperature": "10 °C", "air.lake.pressure": "1000 hPa"}
+    needed, stated = (diagnosis.flat_needs(_with(tmp_path / "a", weather)), _with(tmp_path / "b", weather))
+    assert needed.gradient == pytest.approx(needed.k * 283.15**2 / 503 / 1000 - 0.0343, rel=1e-12)
+    excess = diagnosis.diagnose(stated, 1e-8)
+    assert excess.gradient == pytest.approx(excess.k * 283.15**2 / 503 / 1000, rel=1e-9)
+    assert excess.offset == pytest.approx(1e-8 * 2000**2 / 2)
+
+
+def test_a_sum_that_cancels_is_nothing():
+    assert diagnosis.summed([1.0, -1.0 + 5e-5]) == 0.0 and diagnosis.summed([1.0, -0.999]) == pytest.approx(1e-3)
+
+
+def test_a_tilt_up_to_the_limit_is_within_tolerance():
+    one = diagnosis.Diagnosis(0.1, 1e-4, 0.1, 0.1, 0.1, 1e-4)
+    assert one.within_tolerance is True and dataclasses.replace(one, collimation=-1.01e-4).within_tolerance is False
+    assert dataclasses.replace(one, limit=math.nan).within_tolerance is None is dataclasses.replace(one, collimation=math.nan).within_tolerance
+
+
+def test_critical_distances_of_a_normal_law_and_of_the_worst_level():
+    """2.5758 u; and, with a level at its limit, √3 times its tolerance's u more than that of the rest."""
+    normal = [Contribution("n", "", 2.0)]
+    assert decision.critical(normal, 0.01) == pytest.approx(2.5758293 * 2, rel=2e-4)
+    assert decision.critical([Contribution("n", "", 2e-8)], 0.01) == pytest.approx(2.5758293 * 2e-8, rel=2e-4, abs=0)
+    assert decision.critical([*normal, Contribution("c", "A", 3.0, RECTANGULAR)], 0.01) == pytest.approx(2.5758293 * 2 + math.sqrt(3) * 3, rel=2e-4)
+    assert decision.critical([], 0.01) == 0.0 and decision.critical(normal, 1e-6) == pytest.approx(4.8916385 * 2, rel=2e-4)
+
+
+def test_without_any_rest_the_worst_level_is_its_reach():
+    edge = math.sqrt(3) * 0.5
+    parts = [Contribution("c", "A", 0.5, RECTANGULAR)]
+    assert (decision.worst(0.9 * edge, parts), decision.worst(-1.1 * edge, parts)) == (1.0, 0.0)

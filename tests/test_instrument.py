@@ -223,6 +223,7 @@ READ = (1.924, 1.712, 1.696, 1.484)
     [
         (lambda: two_peg(READ, (25, 25, 30, 30)), "equally balanced.*once midway and once near one staff"),
         (lambda: two_peg(READ, (0.1, 0.3, 0.2, 0.4)), "equally balanced"),
+        (lambda: two_peg(READ, (0, 0, 0, 0)), "equally balanced"),
         (lambda: two_peg(READ[:3], MIDWAY_THEN_NEAR_A), "readings .* not four: give those of a1, b1, a2, b2 in metres"),
         (lambda: two_peg((1.924, math.nan, 1.696, 1.484), MIDWAY_THEN_NEAR_A), "readings nan .*metres"),
         (lambda: two_peg(READ, (25, 25, 1)), "distances .* not four"),

@@ -75,3 +75,17 @@ def test_air_as_warm_as_the_water_is_neutral():
 def test_what_cannot_be_is_refused(call, words):
     with pytest.raises(ValueError, match=words):
         call()
+
+
+def test_well_mixed_air_has_no_strength():
+    """Dry air that is stirred cools by g/c_p = 9.80665/1005 K a metre and tells nothing of the water: by hand, 0.39 K in 40 m."""
+    lapse = 9.80665 / 1005
+    assert float(profile.strength(-lapse * 40.0, 40.0, profile.logarithmic(), lapse)) == pytest.approx(0.0, abs=1e-15)
+
+
+@pytest.mark.parametrize("c", [-2.0, 2.0])
+def test_the_steepest_powers_by_hand(c):
+    """slope z^(c-1) at 2 m: 1/8 and 2; anything beyond is refused."""
+    assert float(profile.power(c).slope(2.0)) == pytest.approx(2.0 ** (c - 1), rel=1e-15)
+    with pytest.raises(ValueError, match="between -2 and 2"):
+        profile.power(c * 1.001)

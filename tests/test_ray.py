@@ -317,3 +317,12 @@ def ragged(z):
 def test_faults_say_what_to_do(call, words):
     with pytest.raises(ValueError, match=words):
         call()
+
+
+@pytest.mark.parametrize("part", [0.03, 0.97])
+@pytest.mark.parametrize("segments", [None, 1, 4])
+def test_lowest_is_that_of_the_parabola_near_either_end(part, segments):
+    """h - s²/2κ at x = -s/κ; straight rays over round water."""
+    distance, kappa = 2000.0, 1 / 6.371e6
+    slope = -kappa * part * distance
+    assert follow(distance, 2.0, slope, kappa, segments=segments).lowest == pytest.approx(2.0 - slope**2 / (2 * kappa), abs=1e-12)

@@ -234,6 +234,7 @@ def test_one_unit_for_value_and_u_is_the_unit_of_both(value, u, pair):
     ("0/16 in", "length", "does not lie between 0 and 1; write '0'"),
     ("16/16 in", "length", "write '1'"),
     ("1/3976 m", "length", "denominator 3976; write decimals"),
+    ("3/11 in", "length", "denominator 11; write decimals"),
     ("1e3 m", "length", "write '1e+3 m'"),
     ("2e00 m", "length", "an exponent has its sign"),
     ("5. m", "length", "no unit between '5' and '. m'"),
@@ -287,6 +288,7 @@ def test_one_unit_for_value_and_u_is_the_unit_of_both(value, u, pair):
     ("5 m ± 1e+999 m", "length", "too large or too small"),
     ("1e+999999999 m", "length", "no unit between '1e+999' and '999999 m'"),
     ("9" * 201 + " m", "length", "203 characters are too many"),
+    ("9" * 199 + " m", "length", "201 characters are too many"),
     ("± 0.5 mm", "length", "write something like '0 ± 0.5 mm'"),
     ("1 ± 2 ± 3 m", "length", "before one ±"),
     ("1 m ±", "length", "no number at ''"),
@@ -301,6 +303,39 @@ def test_refusal_quotes_the_text_and_names_a_remedy(text, dimension, remedy):
         parse(text, dimension)
     assert repr(text[:200]) in str(error.value)
     assert remedy in str(error.value)
+
+
+@pytest.mark.parametrize(("text", "last"), [
+    ("34/4 in", "if that is meant"), ("10/4 in", "if that is meant"), ("26/16 in", "'2 6/16' if a space was lost"),
+    ("19/8 in", "if that is meant"), ("11/8 in", "'1 1/8' if a space was lost"),
+])
+def test_a_lost_space_is_offered_where_a_proper_fraction_is_left(text, last):
+    """3 4/4, 1 0/4 and 1 9/8 are no mixed numbers; 2 6/16 and 1 1/8 are."""
+    with pytest.raises(UnitError) as error:
+        parse(text, "length")
+    assert str(error.value).endswith(last)
+
+
+@pytest.mark.parametrize("below", [2, 3, 4, 5, 6, 7, 8, 9, 10, 12, 16, 32, 64, 100, 128])
+def test_parts_of_an_inch_that_scales_show(below):
+    """Halves to tenths, twelfths, hundredths, and what halving an inch gives down to its 128ths."""
+    assert parse(f"1/{below} in", "length").value == pytest.approx(0.0254 / below, rel=1e-15)
+
+
+@pytest.mark.parametrize("below", [11, 13, 15, 17, 31, 33, 63, 65, 99, 101, 127, 129])
+def test_parts_of_an_inch_that_no_scale_shows(below):
+    with pytest.raises(UnitError, match=f"denominator {below}; write decimals"):
+        parse(f"1/{below} in", "length")
+
+
+def test_an_e_with_nothing_behind_it_is_no_exponent():
+    with pytest.raises(UnitError) as error:
+        parse("5 e", "length")
+    assert "exponent" not in str(error.value)
+
+
+def test_two_hundred_characters_are_read():
+    assert parse("0" * 197 + "9 m", "length").value == parse("0" * 10 + "9 m", "length").value == 9
 
 
 def test_no_such_dimension_is_the_programs_fault_and_not_the_texts():
