@@ -275,3 +275,11 @@ def test_without_any_rest_the_worst_level_is_its_reach():
     edge = math.sqrt(3) * 0.5
     parts = [Contribution("c", "A", 0.5, RECTANGULAR)]
     assert (decision.worst(0.9 * edge, parts), decision.worst(-1.1 * edge, parts)) == (1.0, 0.0)
+
+
+@pytest.mark.parametrize("share, powers", [(0.4, -math.inf), (0.6, math.inf), (-3.0, -math.inf), (1.4, math.inf)])
+def test_without_uncertainty_the_nearer_of_the_two_has_all_the_likelihood(share, powers):
+    """κ so many times that of the ellipsoid, exactly: nearer to 0 below a half."""
+    verdict = curvelab.decide(curvelab.adjust(curvelab.read_fieldbook(DATA / "builders_level")))
+    exact = dataclasses.replace(verdict.result, curvature=Estimate(share * verdict.result.ellipsoid_curvature, 0.0))
+    assert dataclasses.replace(verdict, result=exact).likelihood_ratio() == powers
