@@ -256,7 +256,7 @@ def conformity(value: float, u: float, lower: float = -math.inf, upper: float = 
         return float(lower <= value <= upper)
     low, high = (lower - value) / spread, (upper - value) / spread
     low, high = (-high, -low) if low > 0 else (low, high)  # the lower tail keeps its digits
-    return NormalDist().cdf(high) - NormalDist().cdf(low)
+    return (math.erfc(-high / math.sqrt(2)) - math.erfc(-low / math.sqrt(2))) / 2
 
 
 def _around(model: Callable[..., ArrayLike], inputs: Inputs) -> tuple[Array, Array]:

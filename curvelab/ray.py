@@ -68,9 +68,10 @@ class Path:
         x, z = (np.take_along_axis(values, three, -1) for values in (self.x, self.z))
         run = np.maximum(np.diff(x), 1e-30)
         grade = np.diff(z) / run
-        dips, bend = (grade[..., 0] < 0) & (grade[..., 1] > 0), np.diff(grade)[..., 0] / run.sum(-1)
-        slope = (grade * run[..., ::-1]).sum(-1) / run.sum(-1)
-        return plain(np.where(dips, z[..., 1] - slope**2 / (4 * np.where(dips, bend, 1.0)), self.z.min(-1)))
+        bend, slope = np.diff(grade)[..., 0] / run.sum(-1), (grade * run[..., ::-1]).sum(-1) / run.sum(-1)
+        away = -slope / (2 * np.where(bend > 0, bend, 1.0))  # of the vertex, from the node in the middle
+        dips = (bend > 0) & (-run[..., 0] <= away) & (away <= run[..., 1])
+        return plain(np.where(dips, z[..., 1] + slope * away / 2, self.z.min(-1)))
 
     @property
     def touches(self) -> Array:

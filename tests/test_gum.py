@@ -267,3 +267,10 @@ def test_a_value_far_above_the_limits_keeps_its_digits():
 def test_what_cannot_be_is_refused_in_words(call, words):
     with pytest.raises(ValueError, match=words):
         call()
+
+
+@pytest.mark.parametrize("z", [-12.0, -8.0, -3.0, 0.0, 2.0])
+def test_conformity_keeps_its_digits_far_out(z):
+    """One limit above, and its mirror image below: Φ(z) by scipy."""
+    assert gum.conformity(0.0, 1.0, upper=z) == pytest.approx(stats.norm.cdf(z), rel=1e-12, abs=0)
+    assert gum.conformity(0.0, 1.0, lower=-z) == pytest.approx(stats.norm.cdf(z), rel=1e-12, abs=0)

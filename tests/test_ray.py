@@ -326,3 +326,12 @@ def test_lowest_is_that_of_the_parabola_near_either_end(part, segments):
     distance, kappa = 2000.0, 1 / 6.371e6
     slope = -kappa * part * distance
     assert follow(distance, 2.0, slope, kappa, segments=segments).lowest == pytest.approx(2.0 - slope**2 / (2 * kappa), abs=1e-12)
+
+
+@pytest.mark.parametrize("distance", [1000.0, 2000.0, 5000.0, 10_000.0])
+@pytest.mark.parametrize("share", [0.5, 0.49, 0.2, 0.999])
+def test_the_lowest_point_of_a_line_that_dips_anywhere(distance, share):
+    """z = h + s x + κ x²/2 is lowest at x = -s/κ, by s²/2κ, the middle of the line and the last node's neighbourhood included."""
+    slope = -KAPPA * share * distance
+    path = follow(distance, 20.0, slope, KAPPA)
+    assert path.lowest == pytest.approx(20.0 - slope**2 / (2 * KAPPA), abs=1e-9)
