@@ -167,7 +167,7 @@ def by_design(quick: bool, pooled: list[list[str]]) -> Iterator[list[str]]:
     """Rows of every condition, truth and design; those of all designs together are left in `pooled`."""
     for known, name, lake in CONDITIONS:
         plans = {design: planned(design, known) for design in designs.DESIGNS}
-        powers = [plan.power * plan.go for plan in plans.values()]
+        powers = [plan.power if plan.go else 0.0 for plan in plans.values()]
         lakes = (PROFILED if "air_minus_water" in BOOKS[known].weather else STATED) // (5 if quick else 1)
         for seed, true in zip((SEED, SEED + lakes * len(plans)), TRUTHS):
             found = [drawn(plan, lake, true, range(seed + lakes * i, seed + lakes * (i + 1))) for i, plan in enumerate(plans.values())]
