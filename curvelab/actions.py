@@ -11,12 +11,13 @@ from .air import by_profile
 from .designs import with_another_day, with_peg_test, with_pointings, with_thermometers
 from .fieldbook import compose, with_changes
 from .planning import Plan, plan
-from .records import FieldBook, Table
+from .records import FieldBook, FieldBookError, Table
 from .resolve import AXIS, LONG
 
 HELPS = 1.02  # a separation that grows by less than this factor is no help
 THERMOMETERS, MATCHED = (0.5, 1.5, 4.0), "0 ± 0.1 K"
 BREEZE = "5 ± 1 m/s"
+ANOTHER = "another day"
 
 
 @dataclass(frozen=True)
@@ -57,7 +58,7 @@ def helps(planned: Plan) -> list[Help]:
     for action in ACTIONS:
         try:
             book = action.apply(planned.book)
-        except ValueError:  # the book's own or a design's
+        except FieldBookError:
             continue
         if book is not None:
             with_it = plan(book)
@@ -163,6 +164,11 @@ def _better_air(book: FieldBook) -> FieldBook | None:
     return with_changes(book, {f"air.{air.name}.k": f"{air.k.value!r} ± {air.k.u / 2!r}"}) if air.k else None
 
 
+def _another_day(book: FieldBook) -> FieldBook | None:
+    """One more day, where the plan doesn't have it yet."""
+    return with_another_day(book, ANOTHER) if ANOTHER not in {r.visit for r in book.readings} else None
+
+
 def _more_pointings(book: FieldBook) -> FieldBook:
     own = longest(plan(book).result).reading
     return with_pointings(book, 4 * sum((r.setup, r.point) == (own.setup, own.point) for r in book.readings))
@@ -192,7 +198,7 @@ ACTIONS = (
     Action("the gradient along the line known twice as well", "thermometers at several heights, read by the hour, and a breeze", _better_air),
     Action("three matched thermometers up to 4 m", "three thermometers, one bucket to match them, a pole", lambda book: with_thermometers(book, THERMOMETERS, MATCHED)),
     Action("a day with a breeze, its wind measured", "waiting for it, and a hand anemometer", _in_a_breeze),
-    Action("the same again on another day", "another day, with its own air", with_another_day),
+    Action("the same again on another day", "another day, with its own air", _another_day),
     Action("the line raised to 3 m", "higher ground or platforms on both shores", lambda book: raised(book, 3.0)),
     Action("the line raised to 6 m", "roofs or towers on both shores", lambda book: raised(book, 6.0)),
     Action("four times as many pointings", "twenty minutes", _more_pointings),

@@ -30,7 +30,7 @@ DETECTABLE = 4.13
 ROUNDS, STEADY, SETTLED = 40, 4, 1e-5  # of the iteration, at most; in full steps; a change in standard uncertainties that no longer shows
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Result(Step):
     """A campaign reduced: curvature [1/m], collimation [rad], refraction χ [1/m], heights [m].
 

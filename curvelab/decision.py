@@ -7,6 +7,7 @@ it found; only then are the two tested, each at its own rate.
 
 from __future__ import annotations
 
+import functools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -171,6 +172,7 @@ def decide(result: Result) -> Verdict:
         radius_interval(kappa.value, kappa.u), diagnose(result, excess), remarks(result, over_flat, _with_struck(result)))
 
 
+@functools.lru_cache(4)
 def over(result: Result, curvature: float) -> Result:
     """The result with the rays followed over water of a given curvature [1/m], where that makes a difference."""
     return adjust(result.book, path=curvature) if result.by_profile else result

@@ -12,7 +12,7 @@ import ipywidgets as widgets
 import numpy as np
 from matplotlib.figure import Figure
 
-from . import figures
+from . import figures, sceptic
 from .adjustment import Result, adjust, longest
 from .decision import decide
 from .designs import single_line
@@ -22,7 +22,6 @@ from .page import Control, Page, chooser
 from .planning import CAUTIONS, TESTED, as_read, phoned_in, plan, what_if
 from .prediction import line_of_sight, measured_offset
 from .records import FieldBook
-from .sceptic import choices, pegs, tilted, without
 from .wording import length
 
 NO_BOOK, NOTHING = "no field book: only plan", "no row"
@@ -38,8 +37,7 @@ CONTROLS = {
 GRADIENT_U = "0.03 K/m"
 SHORT = 100.0  # m, of the null control
 WHAT_IF = {"gradient": "the temperature gradient had been {:g} K/m", "collimation": f"a peg test had found a collimation error of {{:g}} ± {TESTED}",
-           "shores": "the far water had stood {:g} mm higher"}
-TILTED = {"collimation": "the line of sight had been tilted by {:g} µrad"}  # where a peg test is in the book
+           "shores": sceptic.WHAT_IF["shores"]}
 ASSUMED = f"without a field book the page takes the level as tested, to ± {TESTED}, and the gradient as known to ± {GRADIENT_U}; an untested level or unmeasured air can tell far less"
 UNDECIDED = ("readings disagree", "too uncertain to decide")
 SIZE, LARGE = (11.6, 4.1), (11.6, 6.4)  # inches at 100 dpi
@@ -122,7 +120,7 @@ class LivePage(Page):
                     book = read_fieldbook(self.folder / self.book.value)
                     result = adjust(book)
                     self._as_read = {name: value for name, value in as_read(result).items() if math.isfinite(value)}
-                    self._tested = bool(pegs(result)) and not book.is_plan
+                    self._tested = bool(sceptic.pegs(result)) and not book.is_plan
                     self._chosen = book
             except Exception as error:  # a fault shows on the page, in words
                 self.show_fault(error)
@@ -130,7 +128,7 @@ class LivePage(Page):
                     slider.disabled = True
                 return
             with self.together():  # the controls follow the book, and are not asked in between
-                self._choices = choices(self._chosen) if self._chosen else {}
+                self._choices = sceptic.choices(self._chosen) if self._chosen else {}
                 self.left_out.options = [NOTHING, *self._choices]
                 self.called.value, self.called.disabled = False, self._chosen is not None
                 for name, slider in self.controls.items():
@@ -172,14 +170,14 @@ class LivePage(Page):
             planned = plan(line)
             return planned.result, planned.describe(values["height"], system), (ASSUMED,), ""
         moved = {name: values[name] for name in WHAT_IF if abs(values[name] - self._as_read[name]) > CONTROLS[name].step / 2}
-        asked = WHAT_IF | (TILTED if self._tested else {})
+        asked = WHAT_IF | ({"collimation": sceptic.WHAT_IF["collimation"]} if self._tested else {})
         told = [asked[name].format(value) for name, value in moved.items()]
         book, left = self._chosen, self.left_out.value != NOTHING
         if left:
-            book = without(book, *self._choices[self.left_out.value])
+            book = sceptic.without(book, *self._choices[self.left_out.value])
             told.append(f"{self.left_out.value} had not been taken")
         if self._tested:  # its own pegs would hold back what another peg test found
-            book = tilted(book, (moved.pop("collimation", self._as_read["collimation"]) - self._as_read["collimation"]) * 1e-6)
+            book = sceptic.tilted(book, (moved.pop("collimation", self._as_read["collimation"]) - self._as_read["collimation"]) * 1e-6)
         changes = what_if(book, **moved)
         if book.is_plan:
             planned = plan(with_changes(book, changes))

@@ -22,7 +22,7 @@ from .numbers import checked
 from .pages import FOOT, GAP, HEAD, LONGEST, POINT, SIZES, TYPE, UNDATED, WIDE, Size, Strip, also, bars, beyond, far, feet, headed, long_unit
 from .pages import page, paged, picture, put, said, short, staff, table, tiles, under, width_of, wind, wrapped
 from .planning import CAUTIONS, Plan, _board, _stripe
-from .prediction import line_of_sight, measured_offset
+from .prediction import at_target, line_of_sight, measured_offset
 from .records import FieldBook, Reading
 from .refraction import REFERENCE_RADIUS
 from .sceptic import against, thresholds
@@ -81,7 +81,7 @@ def target_board(plan: Plan, path: str | Path, paper: str = "A4", *, stripe: flo
     finest = plan.book.instruments[sight.instrument].pointing.value * sight.distance
     step = 1000 * float(checked("stripe", _stripe(finest) if stripe is None else stripe, 0.005, 1.0, "the width of a stripe in metres, 0.005 to 1"))
     span = 1000 * float(checked("height", _board(plan) if height is None else height, step / 1000, 20.0, "metres, at least a stripe, at most 20"))
-    middle = 500 * (_offset(result, 0.0)[0] + _offset(result, result.ellipsoid_curvature)[0])
+    middle = 500 * (at_target(result, 0.0).value + at_target(result, result.ellipsoid_curvature).value)
     low, count = step * math.floor((middle - span / 2) / step), math.ceil(span / step - 1e-9) + 1
     return put(path, paper, overwrite, lambda size: [_tile(plan.book, size, step, *tile) for tile in tiles(size, step, low, low + step * count)])
 
@@ -100,7 +100,7 @@ def handout(result: Result | Verdict, path: str | Path, paper: str = "A4", *, pl
 
 def bands(plan: Plan) -> tuple[float, float]:
     """Offset of the line of sight [m] at the target above which flat water is excluded, and that below which the ellipsoid is."""
-    above, below = (_offset(plan.result, kappa)[0] for kappa in thresholds(plan.result))
+    above, below = (at_target(plan.result, kappa).value for kappa in thresholds(plan.result))
     return above, below
 
 
@@ -152,17 +152,11 @@ def _is_plan(plan: Plan) -> Plan:
     return plan
 
 
-def _offset(result: Result, curvature: float) -> tuple[float, float]:
-    """Offset at the target and its standard uncertainty [m], over water of a curvature."""
-    offset, u = line_of_sight(result, curvature, np.array([longest(result).reading.distance]))
-    return float(offset[0]), float(u[0])
-
-
 def _deciding(plan: Plan) -> list[Strip]:
     """Predictions, bands, rule and seal."""
     book, result, rule, away = plan.book, plan.result, plan.book.rule, longest(plan.result).reading.distance
-    ends = (_offset(result, kappa) for kappa in (0.0, result.ellipsoid_curvature))
-    flat, curved = (f"{1000 * value:+.0f} ± {1000 * COVERAGE * u:.0f} mm{feet(book, value, COVERAGE * u, sign='+')}" for value, u in ends)
+    ends = (at_target(result, kappa) for kappa in (0.0, result.ellipsoid_curvature))
+    flat, curved = (f"{1000 * end.value:+.0f} ± {1000 * COVERAGE * end.u:.0f} mm{feet(book, end.value, COVERAGE * end.u, sign='+')}" for end in ends)
     above, below = bands(plan)
     neither = "nothing is decided" if above > below else "both are excluded: something is not as stated"
     rows = [(where, then if plan.go or then == neither else f"nothing is decided; were this a go: {then}") for where, then in (

@@ -22,7 +22,7 @@ from .decision import MISFIT, critical, gate
 from .fieldbook import compose
 from .instrument import ARCSECOND
 from .observation import groups
-from .prediction import line_of_sight
+from .prediction import at_target, line_of_sight
 from .records import Air, FieldBook, Step
 from .sealing import digest, plan_text, write_sealed
 from .wording import length, offset
@@ -62,8 +62,10 @@ class Plan(Step):
         mean over what they may find: an air that bends more than expected may leave the book too uncertain.
         """
         rng, names = np.random.default_rng(0), list(self.result.solution.named("strength"))
-        airs = zip(*(rng.permutation(AIRS) for _ in names)) if names else [()]
-        return statistics.fmean(_power(outturn(self.result, dict(zip(names, away))) if names else self.result, self.gate, self.go) for away in airs)
+        if not names:
+            return _power(self.result, self.gate, self.go)
+        airs = zip(*(rng.permutation(AIRS) for _ in names))
+        return statistics.fmean(_power(outturn(self.result, dict(zip(names, away))), self.gate, self.go) for away in airs)
 
     @property
     def go(self) -> bool:
@@ -91,11 +93,10 @@ class Plan(Step):
 
     def predictions(self) -> list[str]:
         """What either hypothesis predicts for the longest sight, and what the rule will ask, a line each."""
-        at, rule = np.array([longest(self.result).reading.distance]), self.book.rule
-        lines = []
+        away, rule, lines = longest(self.result).reading.distance, self.book.rule, []
         for name, kappa in (("flat water", 0.0), ("water that follows the ellipsoid", self.result.ellipsoid_curvature)):
-            by, u = (float(value[0]) for value in line_of_sight(self.result, kappa, at))
-            lines.append(f"{name}: line of sight {by * 1000:+.1f} mm from the level of the instrument at {at[0]:.0f} m, standard uncertainty {u * 1000:.1f} mm")
+            by = at_target(self.result, kappa)
+            lines.append(f"{name}: line of sight {by.value * 1000:+.1f} mm from the level of the instrument at {away:.0f} m, standard uncertainty {by.u * 1000:.1f} mm")
         return [*lines, f"separation {self.separation:.2f}, gate {self.gate:.2f}",
                 f"rule: flat rejected in error at most {rule.alpha_flat:g}, ellipsoid {rule.alpha_ellipsoid:g}, power {rule.power:g}"]
 
@@ -135,9 +136,7 @@ def _stripe(finest: float) -> float:
 
 def _board(planned: Plan) -> float:
     """Height of a board that holds both predictions and their bands [m], to 0.1 m."""
-    at = np.array([longest(planned.result).reading.distance])
-    ends = [by[0] + side * 2 * u[0] for kappa in (0.0, planned.result.ellipsoid_curvature)
-            for by, u in [line_of_sight(planned.result, kappa, at)] for side in (-1, 1)]
+    ends = [by.value + side * 2 * by.u for by in (at_target(planned.result, kappa) for kappa in (0.0, planned.result.ellipsoid_curvature)) for side in (-1, 1)]
     return math.ceil(10 * (max(*ends, 0.0) - min(*ends, 0.0)) + 1) / 10
 
 

@@ -59,6 +59,12 @@ def line_of_sight(result: Result, curvature: float, distances: np.ndarray) -> tu
     return matrix @ means, np.sqrt(np.einsum("ij,jk,ik->i", matrix, solution.covariance, matrix))
 
 
+def at_target(result: Result, curvature: float) -> Estimate:
+    """The same at the end of the longest sight [m]."""
+    (offset,), (u,) = line_of_sight(result, curvature, np.array([longest(result).reading.distance]))
+    return Estimate(float(offset), float(u))
+
+
 def _nearness(result: Result, values: Mapping[Unknown, float], curvature: float, distances: np.ndarray) -> np.ndarray:
     """How much more than the longest sight, as it was reduced, a line to each distance sees of the air near the water.
 
@@ -84,7 +90,6 @@ def measured_offset(result: Result) -> Estimate:
     collimation and air belong to the prediction.
     """
     sight = longest(result).reading
-    (offset,), _ = line_of_sight(result, result.curvature.value, np.array([sight.distance]))
     own = [s * row.u for row, s in zip(result.rows, result.sensitivity)
            if (row.reading.air == sight.air if row.reading else not OPTICS & {key[0] for key in row.terms})]
-    return Estimate(float(offset), math.hypot(*own) * sight.distance**2 / 2)
+    return Estimate(at_target(result, result.curvature.value).value, math.hypot(*own) * sight.distance**2 / 2)

@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
+import functools
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from statistics import NormalDist
 
-import numpy as np
-
 from .adjustment import Result, longest
 from .decision import Verdict, critical, over
 from .diagnosis import flat_needs, slopes, summed
 from .fieldbook import compose
-from .prediction import line_of_sight
+from .prediction import at_target
 from .records import FieldBook, FieldBookError, Fault
 from .refraction import REFERENCE_RADIUS
 from .resolve import AXIS, LONG, components
@@ -22,6 +21,7 @@ from .uncertainty import NORMAL, Contribution
 from .wording import offset
 
 OFFSET = 1e3  # mm
+WHAT_IF = {"k": "refraction k had been {:g}", "collimation": "the line of sight had been tilted by {:g} µrad", "shores": "the far water had stood {:g} mm higher"}
 
 
 @dataclass(frozen=True)
@@ -47,6 +47,7 @@ class Flip:
         return abs(self.falls - self.stated) / self.u if self.u else math.inf
 
 
+@functools.lru_cache(4)
 def thresholds(result: Result) -> tuple[float, float]:
     """The least curvature that rejects flat water, and the largest that rejects the ellipsoid by its rule [1/m].
 
@@ -66,8 +67,7 @@ def against(verdict: Verdict, units: str = "metric") -> str:
     result = verdict.result
     if verdict.separation < verdict.gate:
         return "No result of this design could have decided anything, either way: the plan does not pass its own gate."
-    found, excluded, missed = (offset(float(line_of_sight(result, kappa, np.array([verdict.distance]))[0][0]), units, "+")
-                               for kappa in (result.curvature.value, *thresholds(result)))
+    found, excluded, missed = (offset(at_target(result, kappa).value, units, "+") for kappa in (result.curvature.value, *thresholds(result)))
     return (f"The line was found {found} from the level mark (+ = above). Above {excluded} flat water is excluded; below {missed} water "
             f"that follows the Earth would have been, and the presenter would have had to say so.")
 
@@ -152,9 +152,8 @@ def _refraction(verdict: Verdict, _: str) -> str:
 
 
 def _level(verdict: Verdict, units: str) -> str:
-    (flat,), _ = line_of_sight(verdict.result, 0.0, np.array([verdict.distance]))
     return ("A level makes its line square to gravity where it stands, and that is all that is used of it; what the water does far away is "
-            f"read, not assumed. Over flat water this same level would have shown {offset(flat, units, '+')}.")
+            f"read, not assumed. Over flat water this same level would have shown {offset(at_target(verdict.result, 0.0).value, units, '+')}.")
 
 
 def _radius(verdict: Verdict, _: str) -> str:

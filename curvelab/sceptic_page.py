@@ -24,7 +24,6 @@ CONTROLS = {
     "collimation": Control("Tilt of the sight", "µrad", -200.0, 200.0, 1.0, 0.0),
     "shores": Control("Far water higher by", "mm", -500.0, 500.0, 1.0, 0.0),
 }
-WHAT_IF = {"k": "refraction k had been {:g}", "collimation": "the line of sight had been tilted by {:g} µrad", "shores": "the far water had stood {:g} mm higher"}
 SIZE = (11.6, 4.3)  # inches at 100 dpi
 BARS = 6
 
@@ -69,7 +68,7 @@ class ScepticPage(Page):
         book = with_changes(book, what_if(book, **{name: value for name, value in moved.items() if name != "collimation"}))
         self.verdict = decide(adjust(sceptic.tilted(book, tilt * 1e-6)))
         self._draw(self.verdict)
-        told = [WHAT_IF[name].format(value) for name, value in moved.items()]
+        told = [sceptic.WHAT_IF[name].format(value) for name, value in moved.items()]
         told += [f"{self.left_out.value} had not been taken"] if self.left_out.value != NOTHING else []
         asked = f"What if {' and '.join(told)}? " if told else ""
         return f"{asked}Verdict: {self.verdict.outcome}. {self.verdict.finding}", _notes(self.verdict)
