@@ -29,6 +29,7 @@ EVAPORATION, EVAPORATION_U = -0.3, 0.25  # of saturation: vapour 10 m up less th
 HYGROMETER_U, HUMIDITY_U = 0.05, 0.01  # of saturation: common to all readings of one hygrometer; each reading (judgements)
 LEAST = 0.05  # K; the strength below which the departure is not taken to shrink further
 REFERENCE_HEIGHT = 10.0  # m, where air_minus_water is meant
+_RISE = float(profile.logarithmic().rise(REFERENCE_HEIGHT))
 
 
 def by_profile(air: Air) -> bool:
@@ -106,18 +107,20 @@ def stability_prior(air: Air, state: State) -> tuple[Stated, float]:
     S/L proportional to S²/U²: it is positive over cold and over warm water
     alike, so days of opposite sign don't cancel it. Where no wind is stated,
     a calm lake of 3 m/s within a factor of 2 is taken (a judgement).
+    S is normal beforehand, e ± s: S⁴ is e⁴ + 6 e² s² + 3 s⁴ on average, and S²
+    is off its tangent by √2 s². Not by what sights say of S, lest u follow κ.
     """
     wind = max(air.wind.value, GENTLEST) if air.wind else CALM
     per_square = profile.STABLE * profile.KARMAN**2 * GRAVITY / (profile.DRAG * wind**2 * (air.temperature.value + 273.15))
-    expected, open_ = per_square * state.expected**2, per_square * state.expected_u**2  # the second: of days that can't be told apart yet
     relative = math.hypot(2 * (air.wind.u or WIND_U * wind) / wind, WITHIN_MODEL) if air.wind else UNKNOWN_WIND
-    u = math.hypot(relative * (expected + open_), math.sqrt(2) * open_)
+    e, s = state.expected, state.expected_u
+    u = per_square * math.hypot(relative * math.sqrt(e**4 + 6 * e**2 * s**2 + 3 * s**4), math.sqrt(2) * s**2)
     return Stated(per_square * state.strength**2, u + LEAST_GRADIENT, not air.wind), 2 * per_square * state.strength
 
 
 def strength_prior(air: Air, spread: Stated) -> Stated:
     """Strength S [K] of an air by its air-minus-water difference [K] at 10 m."""
-    return Stated(spread.value / difference(1.0), spread.u / difference(1.0), spread.default)
+    return Stated(neutral_strength(spread.value), spread.u / _RISE, spread.default)
 
 
 def vapour_prior(air: Air) -> Stated:
@@ -128,13 +131,18 @@ def vapour_prior(air: Air) -> Stated:
     Air 10 m up holds less vapour than saturated air at the water, by 0.3 ± 0.25 of saturation (a judgement:
     relative humidity of 70 % over water as warm as the air).
     """
-    unit = float(refraction.saturation(air.temperature.value)) / difference(1.0)
+    unit = float(refraction.saturation(air.temperature.value)) / _RISE
     return Stated(EVAPORATION * unit, EVAPORATION_U * unit, True)
 
 
 def difference(strength: float) -> float:
     """Air-minus-water difference at 10 m [K] of a strength S [K] in neutral air."""
-    return strength * float(profile.logarithmic().rise(REFERENCE_HEIGHT))
+    return strength * _RISE - refraction.DRY_ADIABATIC * REFERENCE_HEIGHT
+
+
+def neutral_strength(difference: float) -> float:
+    """Strength S [K] of an air-minus-water difference [K] at 10 m in neutral air."""
+    return float(profile.strength(difference, REFERENCE_HEIGHT, profile.logarithmic(), refraction.DRY_ADIABATIC))
 
 
 def strength_for(air: Air, chi: float, distance: float, height: float) -> float:

@@ -22,7 +22,7 @@ import numpy as np
 from scipy import stats
 
 import curvelab
-from curvelab import air, designs, profile
+from curvelab import air, designs, profile, refraction
 from curvelab.decision import Verdict, critical
 from curvelab.designs import LONG, Facts
 from curvelab.fieldbook import compose
@@ -87,13 +87,14 @@ def warm_thermometers(plan: Plan, kappa: float, seed: int) -> FieldBook:
 
 def windy(wind: float) -> Callable[[float], Shaped]:
     """Monin–Obukhov air by a difference of air and water [K]."""
-    return lambda difference: profile.mixed(difference, air.REFERENCE_HEIGHT, wind, 12.0)
+    return lambda difference: profile.mixed(difference, air.REFERENCE_HEIGHT, wind, 12.0, refraction.DRY_ADIABATIC)
 
 
 def by_power(difference: float, exponent: float = -1 / 3) -> Shaped:
     """The same by Kukkamäki's power law, with the logarithm's slope at 1 m, and its rise up to 10 m by a foot of its own."""
-    foot = (air.REFERENCE_HEIGHT**exponent - exponent * air.difference(1.0)) ** (1 / exponent)
-    return profile.power(exponent, foot), difference / air.difference(1.0)
+    strength = air.neutral_strength(difference)
+    foot = (air.REFERENCE_HEIGHT**exponent - exponent * float(profile.logarithmic().rise(air.REFERENCE_HEIGHT))) ** (1 / exponent)
+    return profile.power(exponent, foot), strength
 
 
 def shaped(by: Callable[[float], Shaped]) -> Lake:

@@ -245,7 +245,7 @@ def test_the_air_that_flat_water_would_need(strength, tmp_path):
     (folder / "air.csv").unlink()
     (folder / "site.toml").write_text(site, encoding="utf-8")
     needs = curvelab.diagnosis.flat_needs(curvelab.adjust(curvelab.read_fieldbook(folder)))
-    assert needs.air_minus_water == pytest.approx(strength * float(profile.logarithmic().rise(10.0)), rel=0.02)
+    assert needs.air_minus_water == pytest.approx(strength * float(profile.logarithmic().rise(10.0)) - 0.0976, rel=0.02)  # of air that is mixed, 10 m of it
     assert needs.k == pytest.approx(float(refraction.coefficient(15.0, 1013.25, needs.gradient)), rel=1e-9)
 
 
@@ -319,18 +319,15 @@ def test_stability_by_hand():
     assert calm[0].default and not known[0].default
 
 
-def test_stability_of_days_that_cannot_be_told_apart():
-    """Of a normal S about 0, S² has mean u² and standard deviation √2 u²."""
-    open_, _ = air.stability_prior(LAKE, air.State(0.0, 0.0, 0.0, 0.0, 0.05))
-    mean = 5 * 0.05 / profile.obukhov_length(0.05, 3.0, 15.0)
-    assert open_.value == 0.0 and open_.u == pytest.approx(math.hypot(2 * mean, math.sqrt(2) * mean) + 0.002, rel=1e-12)
-
-
-def test_stability_of_a_known_strength_and_of_open_days_adds_up():
-    """Factor of 2 of all of it, and √2 of the open part."""
-    both, _ = air.stability_prior(LAKE, air.State(0.1, 0.0, 0.0, 0.1, 0.05))
-    per = 5 / profile.obukhov_length(1.0, 3.0, 15.0)  # per K²
-    assert both.u == pytest.approx(math.hypot(2 * per * (0.1**2 + 0.05**2), math.sqrt(2) * per * 0.05**2) + 0.002, rel=1e-12)
+@pytest.mark.parametrize("expected, u", [(0.1, 0.0), (0.0, 0.05), (0.1, 0.05), (-0.03, 0.06)])
+def test_stability_of_a_strength_that_is_not_known_yet(expected, u):
+    """A factor of 2 of all S², root of the mean square over a normal S, and what S² is off its tangent; means by Gauss–Hermite quadrature."""
+    nodes, weights = np.polynomial.hermite_e.hermegauss(8)
+    strength, weights = expected + u * nodes, weights / weights.sum()
+    tangent = expected**2 + u**2 + 2 * expected * (strength - expected)
+    off = [weights @ (2 * strength**2) ** 2, weights @ (strength**2 - tangent) ** 2]
+    found, _ = air.stability_prior(LAKE, air.State(expected, 0.0, 0.0, expected, u))
+    assert found.u == pytest.approx(5 / profile.obukhov_length(1.0, 3.0, 15.0) * math.sqrt(sum(off)) + 0.002, rel=1e-9)
 
 
 def test_no_wind_is_gentler_than_a_metre_a_second():
@@ -342,7 +339,15 @@ def test_a_lake_evaporates_as_stated():
     """0.3 ± 0.25 of saturation, 17.04 hPa at 15 °C (from memory; formulas differ by 0.4 %), in ln(10 m/foot)."""
     prior, far = air.vapour_prior(LAKE), math.log(10.0 / profile.FOOT)
     assert (prior.value * far, prior.u * far) == (pytest.approx(-0.3 * 17.04, rel=4e-3), pytest.approx(0.25 * 17.04, rel=4e-3))
-    assert air.strength_prior(LAKE, Stated(2.0, 3.0)) == Stated(pytest.approx(2 / far), pytest.approx(3 / far), False)
+
+
+def test_a_difference_of_temperature_is_strength_and_lapse():
+    """Air that is mixed is 0.0976 K (9.80665/1005 per metre) colder 10 m up: as warm as the water there, it bends rays as warmer air does."""
+    far = math.log(10.0 / profile.FOOT)
+    assert air.strength_prior(LAKE, Stated(2.0, 3.0)) == Stated(pytest.approx(2.0976 / far, rel=1e-5), pytest.approx(3 / far), False)
+    assert air.difference(air.neutral_strength(-1.5)) == pytest.approx(-1.5, rel=1e-12)
+    told = thermometers(air.neutral_strength(1.0), heights=(10.0,)).splitlines()[1].split(",")
+    assert float(told[1]) - 12.0 == pytest.approx(1.0, abs=1e-4)
 
 
 @pytest.mark.parametrize("height, weights", [

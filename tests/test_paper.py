@@ -517,7 +517,7 @@ def test_the_air_of_the_day_bends_as_the_plan_s_air_does_at_its_two_u(plans):
     plan = plans["two_kilometres"]
     mass, stated, height = plan.book.airs["lake"], air.stated(plan.book.airs["lake"]), axis_height(plan.result, "S1")
     for kelvin, side in zip(paper.air_range(plan), (-2, 2)):
-        state = air.State(kelvin / air.difference(1.0), 0.0, air.vapour_prior(mass).value)
+        state = air.State(air.neutral_strength(kelvin), 0.0, air.vapour_prior(mass).value)
         here, way = air.path(mass, state, 2000.0, height, 0.0, 0.0)
         bent = float(way.mean(lambda z, here=here, state=state: here.curvature(z, state)))
         assert bent == pytest.approx(stated.value + side * stated.u, rel=1e-3)
