@@ -59,13 +59,13 @@ class Plan(Step):
         """Probability of rejecting flat water where the ellipsoid holds, few repeats and levels at their limit included.
 
         That of the test: below its gate a plan decides nothing, whatever its power. Where thermometers are to find the air, a
-        mean over what they may find: an air that bends more than expected may leave the book too uncertain.
+        mean over what they may find, gate and all: an air that bends more than expected may leave the book too uncertain.
         """
         rng, names = np.random.default_rng(0), list(self.result.solution.named("strength"))
         if not names:
             return _power(self.result, self.gate, self.go)
         airs = zip(*(rng.permutation(AIRS) for _ in names))
-        return statistics.fmean(_power(outturn(self.result, dict(zip(names, away))), self.gate, self.go) for away in airs)
+        return statistics.fmean(_power(outturn(self.result, dict(zip(names, away))), self.gate, True) for away in airs)
 
     @property
     def go(self) -> bool:
