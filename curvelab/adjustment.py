@@ -27,7 +27,7 @@ from .uncertainty import BudgetRow, Contribution, budget, chi2_tail
 
 UNCHECKED = 0.01
 DETECTABLE = 4.13
-ROUNDS, STEADY, SETTLED = 40, 4, 1e-5  # of the iteration, at most; in full steps; a change in standard uncertainties that no longer shows
+ROUNDS, SETTLED = 40, 1e-5  # of the iteration, at most; a change in standard uncertainties that no longer shows
 
 
 @dataclass(frozen=True, eq=False)
@@ -35,7 +35,8 @@ class Result(Step):
     """A campaign reduced: curvature [1/m], collimation [rad], refraction χ [1/m], heights [m].
 
     `planned_u` is u(κ) of the same rows without their scatter [1/m];
-    `ellipsoid_curvature` is 1/R of the ellipsoid along the line [1/m].
+    `ellipsoid_curvature` is 1/R of the ellipsoid along the line [1/m];
+    `settled` tells whether the path of the rays agrees with what they show.
     """
 
     book: FieldBook = field(repr=False)
@@ -47,6 +48,7 @@ class Result(Step):
     heights: dict[str, Estimate]
     planned_u: float
     ellipsoid_curvature: float
+    settled: bool
 
     @property
     def sensitivity(self) -> np.ndarray:
@@ -164,15 +166,20 @@ def adjust(book: FieldBook, changes: Mapping[str, object] | None = None, *,
     found = rows(book, at, planned=True, profile_factor=profile_factor)
     plan = solution = solve(found)
     _check_determined(book, plan, found)
-    for done in range(0 if book.is_plan else ROUNDS):
-        found, before = rows(book, at, profile_factor=profile_factor), at
+    settled, before = book.is_plan, None
+    for _ in range(0 if book.is_plan else ROUNDS):
+        found = rows(book, at, profile_factor=profile_factor)
         solution = solve(found)
-        at = _moved(at, solution, book, 1.0 if done < STEADY else 0.5)
-        if abs(at.curvature - before.curvature) < SETTLED * plan.estimate(CURVATURE).u:
+        curvature = float(solution.x[0])
+        settled = abs(curvature - at.curvature) <= SETTLED * max(plan.estimate(CURVATURE).u, 1e-6 * expected)
+        if settled:
             break
+        answer = max((before[1] - curvature) / (at.curvature - before[0]), 0.0) if before else 0.0  # of κ to the water under the rays
+        before = at.curvature, curvature
+        at = _moved(at, solution, book, at.curvature + (curvature - at.curvature) / (1 + answer))
     return Result(book, tuple(found), solution, solution.estimate(CURVATURE), _named(book, solution, "collimation"),
                   _named(book, solution, "refraction"), _heights(book, solution),
-                  _planned_u(book, plan), expected)
+                  _planned_u(book, plan), expected, settled)
 
 
 def _planned_u(book: FieldBook, plan: Solution) -> float:
@@ -214,14 +221,14 @@ def start(book: FieldBook, curvature: float, path: float | None = None) -> Expan
     return at
 
 
-def _moved(at: Expansion, solution: Solution, book: FieldBook, step: float) -> Expansion:
-    """The point of the next round: at what was found, or on the way to it where an air swings to and fro."""
+def _moved(at: Expansion, solution: Solution, book: FieldBook, curvature: float) -> Expansion:
+    """The point of the next round: at what was found, over water of a given curvature [1/m]."""
     part = components(book)
     found = {kind: solution.named(kind) for kind in ("collimation", "refraction")}
     axis = {name: height for name, height in solution.named("axis").items() if part[AXIS + name] == part.get("")}
-    states = {name: replace(new, strength=old.strength + step * (new.strength - old.strength), expected=old.expected, expected_u=old.expected_u)
+    states = {name: replace(new, expected=old.expected, expected_u=old.expected_u)
               for name, new in _states(solution).items() for old in [at.air.get(name, new)]}
-    return replace(at, curvature=float(solution.x[0]), axis=at.axis | axis, air=states, **found)
+    return replace(at, curvature=curvature, axis=at.axis | axis, air=states, **found)
 
 
 def _states(solution: Solution) -> dict[str, State]:

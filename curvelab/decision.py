@@ -1,6 +1,7 @@
 """The verdict: a rule fixed beforehand, applied to one number, said in one sentence.
 
-The order of the outcomes is fixed: readings that disagree say nothing; a
+The order of the outcomes is fixed: where no path of the rays agrees with what
+they show, nothing is decided; readings that disagree say nothing; a
 measurement too uncertain to tell flat from ellipsoid decides nothing, whatever
 it found; only then are the two tested, each at its own rate.
 """
@@ -32,7 +33,8 @@ class Verdict(Step):
 
     `p_flat` and `p_ellipsoid` are two-sided probabilities under the real
     distribution, `worst_flat` and `worst_ellipsoid` with each tolerance at its
-    limit. `radius` is a 95 % interval [m].
+    limit. `radius` is a 95 % interval [m]. Where it isn't `settled`, no path of
+    the rays agrees with what they show, and the numbers mean nothing.
     """
 
     result: Result = field(repr=False)
@@ -48,6 +50,7 @@ class Verdict(Step):
     radius: tuple[float, float]
     excess: Diagnosis
     remarks: tuple[str, ...]
+    settled: bool
 
     @property
     def distance(self) -> float:
@@ -166,10 +169,11 @@ def decide(result: Result) -> Verdict:
                      worst(over_flat.curvature.value, flat), worst(excess, round_)]
     separation = expected / max(kappa.u, result.planned_u) if max(kappa.u, result.planned_u) else math.inf
     least = gate(min(rule.alpha_flat, rule.alpha_ellipsoid), rule.power)
+    settled = all(found.settled for found in (result, over_flat, over_round))
     return Verdict(
-        result, _outcome(result, separation, least, probabilities), _over_u(over_flat.curvature.value, over_flat.curvature.u),
+        result, _outcome(result, separation, least, probabilities, settled), _over_u(over_flat.curvature.value, over_flat.curvature.u),
         _over_u(excess, math.hypot(over_round.curvature.u, geoid.u)), separation, least, *probabilities,
-        radius_interval(kappa.value, kappa.u), diagnose(result, excess), remarks(result, over_flat, _with_struck(result)))
+        radius_interval(kappa.value, kappa.u), diagnose(result, excess), remarks(result, over_flat, _with_struck(result)), settled)
 
 
 @functools.lru_cache(4)
@@ -207,8 +211,10 @@ def worst(value: float, contributions: Sequence[Contribution]) -> float:
     return two_sided(left, rest) if combine(rest) else float(left == 0)
 
 
-def _outcome(result: Result, separation: float, least: float, p: Sequence[float]) -> str:
+def _outcome(result: Result, separation: float, least: float, p: Sequence[float], settled: bool) -> str:
     rule = result.book.rule
+    if not settled:
+        return OUTCOMES[1]
     if result.dof > 0 and result.misfit < MISFIT or math.isinf(result.chi2) or gross_repeats(result):
         return OUTCOMES[0]
     if separation < least:

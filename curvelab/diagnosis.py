@@ -148,7 +148,7 @@ def misfits(result: Result) -> list[Misfit]:
     for row, v, r in zip(result.rows, result.solution.residuals, result.solution.redundancy):
         if (row.kind != "prior" or row.label.startswith("gauge.csv")) and row.u and r > UNCHECKED:
             found.append(Misfit(row.label, float(v), float(v / (row.u * math.sqrt(r))), float(r), float(-v / r)))
-    return sorted(found, key=lambda m: -abs(m.standardised))
+    return sorted(found, key=lambda m: -round(abs(m.standardised), 6))  # alike: as in the book, whatever the last digits are
 
 
 def gross_repeats(result: Result) -> list[Row]:

@@ -37,6 +37,14 @@ def offset(metres: float, system: str, sign: str = "") -> str:
     return f"{metres * 1000:{sign}.{0 if abs(metres) >= 0.01 else 1}f} mm"
 
 
+def _uncertain(verdict: Verdict, system: str) -> str:
+    """Why a measurement can't tell: the two hypotheses lie too near one another, or the path of the light follows from nothing."""
+    if not verdict.settled:
+        return "the air bends the line of sight so much that no path of it agrees with what was read. Raise the line, or wait for air as warm as the water."
+    return (f"the two lie only {verdict.separation:.2f} typical errors (standard uncertainties) apart; {verdict.gate:.2f} are needed."
+            + _explained(verdict, system))
+
+
 def finding(verdict: Verdict, system: str) -> str:
     """What was shown, and how surely or why not."""
     rule, distance = verdict.result.book.rule, verdict.distance
@@ -53,9 +61,7 @@ def finding(verdict: Verdict, system: str) -> str:
     texts = {
         "readings disagree": f"The readings over {over} contradict one another beyond their uncertainty, so they say nothing about "
                              f"the shape of the water; find the blunder first.{_at_odds(verdict, system)}",
-        "too uncertain to decide": f"Over {over} this measurement can't tell flat water from water that follows the Earth: the two lie only "
-                                   f"{verdict.separation:.2f} typical errors (standard uncertainties) apart; {verdict.gate:.2f} are needed."
-                                   + _explained(verdict, system),
+        "too uncertain to decide": f"Over {over} this measurement can't tell flat water from water that follows the Earth: {_uncertain(verdict, system)}",
         "undecided": f"Over {over} neither flat water nor water that follows the Earth can be excluded. {radius}" + _worst_note(verdict),
         "flat rejected": f"Over {over} flat water is excluded (if all is as stated, in error at most {100 * rule.alpha_flat:g} % of the time), "
                          f"and {_fits('water that follows the Earth', verdict.z_ellipsoid)}. {radius}",

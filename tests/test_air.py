@@ -420,3 +420,16 @@ def test_the_rays_are_followed_through_the_air_that_is_found(tmp_path):
         axis = result.solution.estimate(("axis", row.reading.setup)).value
         here, way = air.path(files.airs["lake"], air.State(**found), 2000.0, axis, 0.0, result.curvature.value)
         assert row.terms[("strength", "lake")] == pytest.approx(-here.per_gradient * 2000.0**2 / 2 * float(way.mean(here.shape.slope)), rel=1e-3)
+
+
+@pytest.mark.parametrize("seed, settled", [(3, True), (4, True), (0, False)])
+def test_a_line_that_is_bent_too_much_decides_nothing(seed, settled):
+    """Water of 11 °C under air of 15 °C, 5 km at 1.6 m, k about 2: what is found must be what its own path shows, or nothing is said."""
+    weather = {"air_minus_water": "4 ± 0.2 K", "water_temperature": "11 ± 0.3 °C", "wind": "12 ± 1 m/s"}
+    plan = curvelab.plan(designs.single_sight(designs.Facts(5000.0, height=1.6, weather=weather, thermometers=(0.5, 1.0, 2.0, 4.0))))
+    result = curvelab.adjust(curvelab.simulate(plan, curvature=KAPPA, seed=seed))
+    assert result.settled == settled
+    verdict = curvelab.decide(result)
+    assert ("no path" in verdict.finding) != settled and (settled or verdict.outcome == "too uncertain to decide")
+    again = curvelab.adjust(result.book, path=result.curvature.value).curvature.value
+    assert (abs(again - result.curvature.value) < 1e-4 * result.curvature.u) == settled
