@@ -24,6 +24,7 @@ from .instrument import ARCSECOND
 from .observation import groups
 from .prediction import at_target, line_of_sight
 from .records import Air, FieldBook, Step
+from .remarks import shared_air
 from .sealing import digest, plan_text, write_sealed
 from .wording import length, offset
 from .uncertainty import NORMAL, RECTANGULAR, STUDENT, BudgetRow, Contribution, combine, normal_cdf
@@ -125,6 +126,7 @@ def checklist(planned: Plan, depth: float | None = None) -> list[str]:
     if depth:
         period = float(lake.seiche_period(sight.distance, depth))
         told.append(f"The lake may swing with a period of {period / 60:.0f} minutes or so: read the water over {2 * period / 60:.0f} minutes, or on both shores at once.")
+    told += [f"{note[0].upper()}{note[1:]}." for note in shared_air(result)]
     told.append("Measure when air and water are equally warm, or in a breeze; noon sun and calm evenings bend light most.")
     return told + list(CAUTIONS)
 

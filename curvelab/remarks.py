@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 from . import air
 from .adjustment import UNCHECKED, Result, longest
 from .diagnosis import GROSS, gross_repeats
 from .refraction import REFERENCE_RADIUS
-from .resolve import AXIS, components
+from .resolve import AXIS, LONG, components
 from .sealing import departures
 from .suspicion import suspicions
 from .wording import offset
@@ -36,7 +37,7 @@ def remarks(result: Result, over_flat: Result, struck: str) -> tuple[str, ...]:
         told.append("departures from the sealed plan: " + "; ".join(kept) if kept else "the sealed plan was kept to")
     if result.book.blind.hidden:
         told.append(f"the blind offset of {result.book.blind.point} is not revealed yet: until then the target stands where nobody knows, and this verdict means nothing")
-    told += _air_remarks(result, over_flat)
+    told += _air_remarks(result, over_flat) + shared_air(result)
     told += _idle_sights(result) + [f"looks like a slip: {text}" for text in suspicions(result.book)]
     for row in gross_repeats(result):
         told.append(f"the repeats in {row.label} scatter more than {GROSS:.0f} times what was stated")
@@ -58,6 +59,18 @@ def remarks(result: Result, over_flat: Result, struck: str) -> tuple[str, ...]:
     if result.book.invented:
         told.append("invented data")
     return tuple(told)
+
+
+def shared_air(result: Result) -> list[str]:
+    """What becomes of the separation if one mistake runs through all airs whose k is stated: the network takes them as independent."""
+    names = {("refraction", r.air) for r in result.book.readings if r.distance > LONG and not r.struck}
+    pulls = [s * row.u for row, s in zip(result.rows, result.sensitivity) if row.kind == "prior" and names & {*row.terms} and not result.by_profile]
+    u = math.hypot(result.planned_u, sum(pulls)) if len(pulls) > 1 else 0.0
+    together = math.sqrt(max(u**2 - sum(pull**2 for pull in pulls), 0.0))
+    if together < 1.2 * result.planned_u:
+        return []
+    return [f"the k of {len(pulls)} airs are taken to be wrong independently: if one mistake runs through them all, flat water and the ellipsoid lie "
+            f"{result.ellipsoid_curvature / together:.2f} typical errors apart, not {result.ellipsoid_curvature / result.planned_u:.2f}"]
 
 
 def _idle_sights(result: Result) -> list[str]:

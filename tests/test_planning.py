@@ -10,7 +10,7 @@ from scipy import stats
 
 import curvelab
 from curvelab import actions, decision, designs, maps, planning, simulation, uncertainty
-from curvelab.fieldbook import with_changes
+from curvelab.fieldbook import compose, with_changes
 from tests.books import DATA
 
 UNTESTED = designs.Facts(800.0, tolerance="2 mm per 30 m")
@@ -77,6 +77,24 @@ def test_the_route_leads_to_a_go_by_its_own_steps():
     told = actions.shopping_list(plan)
     assert "That is a go." in told and "No smaller uncertainty by: " in told and "four times as many pointings" in told
     assert actions.route(curvelab.plan(designs.single_line(3000.0))) == []
+
+
+def test_a_mistake_that_runs_through_all_airs_is_told_of():
+    """Five sets with stated k are worth about what they are worth through one and the same air; with one set nothing is said."""
+    facts, alike = designs.Facts(2000.0), []
+    for airs in (1, 5):
+        book = designs.series(facts, [facts.air] * 5)
+        table = book.tables["readings.csv"]
+        at = table.columns.index("air")
+        names = ["set 1" if airs == 1 or row[at] == "" else row[at] for row in table.rows]
+        alike.append(curvelab.plan(compose(book.site, book.tables | {"readings.csv": table.filled("air", names)})))
+    one, many = alike
+    told = [" ".join(line for line in planning.checklist(plan) if "one mistake runs through" in line) for plan in alike]
+    assert one.separation < many.separation / 1.5 and not told[0]
+    assert "The k of 5 airs" in told[1] and f"not {many.separation:.2f}" in told[1]
+    assert float(told[1].split("lie ")[1].split()[0]) == pytest.approx(one.separation, rel=0.02)
+    verdict = curvelab.decide(curvelab.adjust(simulation.simulate(many, curvature=0.0, seed=1)))
+    assert "The k of 5 airs" in verdict.sentence
 
 
 def test_the_checklist_says_what_the_formulas_say():

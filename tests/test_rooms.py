@@ -49,7 +49,7 @@ ROOMS = {
     "remarks": "refraction air resolve suspicion sealing adjustment diagnosis wording",
     "decision": "refraction uncertainty records fieldbook adjustment diagnosis remarks wording",
     "sceptic": "refraction uncertainty records resolve fieldbook rows adjustment prediction diagnosis decision wording",
-    "planning": "refraction instrument lake uncertainty air records fieldbook sealing observation adjustment prediction decision wording",
+    "planning": "refraction instrument lake uncertainty air records fieldbook sealing observation adjustment prediction remarks decision wording",
     "actions": "units air records resolve fieldbook designs adjustment planning",
     "maps": "numbers uncertainty records adjustment planning",
     "simulation": "units refraction uncertainty air records fieldbook rows priors observation adjustment planning",
