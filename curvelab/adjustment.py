@@ -234,7 +234,7 @@ def _moved(at: Expansion, solution: Solution, book: FieldBook, curvature: float)
 def _states(solution: Solution) -> dict[str, State]:
     """The state of each air with a profile."""
     found = [solution.named(kind) for kind in PROFILED]
-    return {name: State(*(values.get(name, 0.0) for values in found), found[0][name], solution.estimate(("strength", name)).u) for name in found[0]}
+    return {name: State(*(values[name] for values in found), found[0][name], solution.estimate(("strength", name)).u) for name in found[0]}
 
 
 def _named(book: FieldBook, solution: Solution, kind: str) -> dict[str, Estimate]:

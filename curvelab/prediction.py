@@ -74,8 +74,8 @@ def _nearness(result: Result, values: Mapping[Unknown, float], curvature: float,
     sight, mass = target.reading, result.book.airs[target.reading.air]
     if not by_profile(mass):
         return np.ones_like(distances)
-    state = State(*(values.get((kind, sight.air), 0.0) for kind in PROFILED))
-    tilt = values.get(("collimation", sight.instrument), 0.0)
+    state = State(*(values[kind, sight.air] for kind in PROFILED))
+    tilt = values["collimation", sight.instrument]
     here, way = air_path(mass, state, distances, axis_height(result, sight.setup), tilt, curvature)
     reduced = target.terms["strength", sight.air] / (-here.per_gradient * sight.distance**2 / 2)
     return np.asarray(way.mean(here.shape.slope)) / reduced

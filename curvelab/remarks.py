@@ -67,7 +67,7 @@ def shared_air(result: Result) -> list[str]:
     pulls = [s * row.u for row, s in zip(result.rows, result.sensitivity) if row.kind == "prior" and names & {*row.terms} and not result.by_profile]
     u = math.hypot(result.planned_u, sum(pulls)) if len(pulls) > 1 else 0.0
     together = math.sqrt(max(u**2 - sum(pull**2 for pull in pulls), 0.0))
-    if together < 1.2 * result.planned_u:
+    if together <= 1.2 * result.planned_u:
         return []
     return [f"the k of {len(pulls)} airs are taken to be wrong independently: if one mistake runs through them all, flat water and the ellipsoid lie "
             f"{result.ellipsoid_curvature / together:.2f} typical errors apart, not {result.ellipsoid_curvature / result.planned_u:.2f}"]
