@@ -284,7 +284,7 @@ def _check_determined(book: FieldBook, plan: Solution, planned: list[Row]) -> No
         taped = {end for h in book.heights for end in (h.start, h.end)}
         at_water = [key[1] for key in plan.unknowns if key[0] == "height" and key[1] not in taped and part[key[1]] == part.get("")]
         loose = sorted({*loose, *(p for p in at_water if _only_by_curvature(p, planned))})
-        names = {*taped, *book.water.surfaces} - {*loose}
+        names = {*taped, *book.water.surfaces}
         faults += [Fault("readings.csv", first.get(point), "point", point, f"no height names this point{nearest(point, names)}: its height would follow only from the curvature that it is to show: "
                          "measure it from the water (a row in heights.csv), or read it from another set-up") for point in loose]
     if faults:

@@ -206,6 +206,13 @@ def test_gauge_sign_for_marks_and_for_staffs(tmp_path):
     assert result.solution.estimate(("axis", "S1")).value == pytest.approx(1.51 - 0.010, abs=1e-5)
 
 
+def test_water_that_is_touched_has_a_height_by_where_it_lies(tmp_path):
+    """The water at the near shore is the zero; that of the far shore stands as much higher as the book says."""
+    result = curvelab.adjust(book(tmp_path, site=SITE + 'between_shores = "3 ± 2 mm"\n'))
+    assert (result.heights["near water"].value, result.heights["near water"].u) == (0.0, 0.0)
+    assert (result.heights["far water"].value, result.heights["far water"].u) == pytest.approx((3e-3, 2e-3), rel=1e-6)
+
+
 def test_struck_rows_are_left_out_and_the_result_with_them_is_told(tmp_path):
     text = ("setup,point,distance [m],reading [m],status,remark\nS1,near water,10,1.5,,\nS1,target,2000,0.2730,,\n"
             "S1,target,2000,0.9,struck,bumped the tripod\n")
