@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from . import schema, units
-from .fieldbook import compose
+from .fieldbook import Cells, compose, with_rows
 from .numbers import checked
 from .records import Air, FieldBook, Table
 
@@ -17,8 +17,6 @@ LONG = 100.0  # m; no sight of a peg test is as long
 DECADES, LAPSE = 5.5, 0.0098  # of height from the water's temperature to that of the air 10 m up; K/m of air that is mixed (both rounded)
 MILD = {"temperature": "12 °C", "pressure": "1000 hPa"}
 THROUGH_THE_DAY = tuple({"air_minus_water": f"{kelvin} ± 1 K"} for kelvin in (2, 1, 0, -1, -2))
-USUAL = {"length": "m", "temperature": "°C"}
-Cells = dict[str, str | float]  # one row of a table, by column [SI]
 Part = tuple[list[Cells], list[Cells]]  # rows of readings.csv and of heights.csv
 
 
@@ -193,7 +191,7 @@ def with_peg_test(book: FieldBook, sets: int = 4, after: bool = False, *, visit:
     made = max((int(found[1]) for r in book.readings if (found := re.match(r"test (\d+) set ", r.setup))), default=0)
     rows = [row | ({"visit": visit} if visit else {}) | ({"instrument": level} if len(book.instruments) > 1 else {})
             for number, level in enumerate(book.instruments, made + 1) for row in _pegs(f"test {number}", count, midway, near)]
-    return compose(book.site, book.tables | {"readings.csv": _joined("readings.csv", table, rows, there[-1] + 1 if after else there[0])})
+    return compose(book.site, book.tables | {"readings.csv": with_rows("readings.csv", table, rows, there[-1] + 1 if after else there[0])})
 
 
 def with_thermometers(book: FieldBook, heights: Sequence[float], offset: str = "") -> FieldBook:
@@ -214,7 +212,7 @@ def with_thermometers(book: FieldBook, heights: Sequence[float], offset: str = "
     stated |= {name: MILD | {key: text for key, text in stated[name].items() if key not in ("gradient", "k")} for name in airs}
     matched = {named: {"offset": offset} for named in names.values() if offset}
     site = book.site | {"air": stated, "thermometer": book.site.get("thermometer", {}) | matched}
-    return compose(site, book.tables | {"air.csv": _joined("air.csv", book.tables.get("air.csv"), rows)})
+    return compose(site, book.tables | {"air.csv": with_rows("air.csv", book.tables.get("air.csv"), rows)})
 
 
 def with_another_day(book: FieldBook, visit: str = "another day") -> FieldBook:
@@ -235,7 +233,7 @@ def with_another_day(book: FieldBook, visit: str = "another day") -> FieldBook:
                                ("air.csv", book.air_readings, lambda t: t.air in airs and {"air": airs[t.air]})):
         if old := book.tables.get(name):
             rows[name] = [dict(zip(old.columns, cells)) | changed for record, cells in zip(records, old.rows) if (changed := own(record))]
-    tables = book.tables | {name: _joined(name, book.tables[name], more) for name, more in rows.items()}
+    tables = book.tables | {name: with_rows(name, book.tables[name], more) for name, more in rows.items()}
     stated = dict(book.site["air"])
     named = [r.air if r.air in stated else "" for r in book.readings] + [airs[r.air] for r, _ in again]
     tables["readings.csv"] = tables["readings.csv"].filled("air", named)
@@ -271,7 +269,7 @@ def _book(facts: Facts, parts: Sequence[Part], *, title: str = "", levels: Seque
     site |= {section: site.get(section, {}) | dict(keys) for section, keys in facts.changes.items()}
     readings, heights = ([row for part in parts for row in part[side]] for side in (0, 1))
     tables = {"readings.csv": readings, "heights.csv": [row for i, row in enumerate(heights) if row not in heights[:i]], "points.csv": points}
-    book = compose(site, {name: _joined(name, None, rows) for name, rows in tables.items() if rows})
+    book = compose(site, {name: with_rows(name, None, rows) for name, rows in tables.items() if rows})
     return with_thermometers(book, facts.thermometers) if facts.thermometers else book
 
 
@@ -303,23 +301,3 @@ def _unread(book: FieldBook) -> Table:
     if not book.is_plan:
         raise ValueError(f"the book {book.title!r} holds readings, and only a plan can be changed: take them out first with planning.blank(book)")
     return book.tables["readings.csv"]
-
-
-def _joined(name: str, table: Table | None, rows: Sequence[Cells], at: int | None = None) -> Table:
-    """A table, new where there was none, with rows put in (last where `at` is left out) and the columns that they need."""
-    known = schema.TABLES[name]
-    old = table or Table((), (), ())
-    needed = [c for c in known if c not in old.columns and (any(c in row for row in rows) or table is None and known[c].required)]
-    headers = (*old.headers, *(f"{c} [{USUAL[known[c].dimension]}]" if known[c].dimension in USUAL else c for c in needed))
-    cells = [(*row, *("" for _ in needed)) for row in old.rows]
-    at = len(cells) if at is None else at
-    cells[at:at] = [tuple(_cell(name, header, row) for header in headers) for row in rows]
-    return Table.numbered(headers, cells)
-
-
-def _cell(name: str, header: str, row: Cells) -> str:
-    """What a row says under a header, in its unit; with a unit of its own where the header has none."""
-    column, unit = units.split_header(header)
-    value, dimension = row.get(column, ""), schema.TABLES[name][column].dimension
-    number = units.convert if unit else units.write
-    return value if isinstance(value, str) else str(number(value, unit or USUAL[dimension], dimension=dimension))

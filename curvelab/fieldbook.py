@@ -10,12 +10,14 @@ import copy
 import csv
 import io
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
-from . import parsing, resolve, schema, sense
+from . import parsing, resolve, schema, sense, units
 from .records import Air, Fault, FieldBook, FieldBookError, Rule, Table, nearest
 
+Cells = Mapping[str, str | float]  # one row of a table, by column [SI]
+_USUAL = {"length": "m", "temperature": "°C"}
 SEALED_PLAN = "sealed_plan.txt"  # beside the book, the text that [plan] sealed is the seal of
 
 
@@ -167,6 +169,30 @@ def write_fieldbook(book: FieldBook, folder: str | Path) -> Path:
         with (folder / name).open("x", encoding="utf-8", newline="") as out:
             out.write(text)
     return folder
+
+
+def with_rows(name: str, table: Table | None, rows: Sequence[Cells], at: int | None = None) -> Table:
+    """A table, new where there was none, with rows put in (last where `at` is left out) and the columns that they need.
+
+    Numbers in the unit of their column's header, or with one of their own where that has none, to nine figures.
+    """
+    known = schema.TABLES[name]
+    old = table or Table((), (), ())
+    needed = [c for c in known if c not in old.columns and (any(c in row for row in rows) or table is None and known[c].required)]
+    headers = (*old.headers, *(f"{c} [{_USUAL[known[c].dimension]}]" if known[c].dimension in _USUAL else c for c in needed))
+    cells = [(*row, *("" for _ in needed)) for row in old.rows]
+    at = len(cells) if at is None else at
+    cells[at:at] = [tuple(_written(name, header, row) for header in headers) for row in rows]
+    return Table.numbered(headers, cells)
+
+
+def _written(name: str, header: str, row: Cells) -> str:
+    """What a row says under a header."""
+    column, unit = units.split_header(header)
+    value, dimension = row.get(column, ""), schema.TABLES[name][column].dimension
+    if isinstance(value, str):
+        return value
+    return str(float(f"{units.convert(value, unit, dimension):.9g}")) if unit else units.write(value, _USUAL[dimension], dimension=dimension)
 
 
 def csv_text(table: Table) -> str:

@@ -12,16 +12,15 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from . import units
-from .fieldbook import compose
+from .fieldbook import compose, with_rows
 from .numbers import checked
-from .records import FieldBook, Reading, Table
+from .records import FieldBook, Reading
 from .uncertainty import NORMAL, RECTANGULAR, Contribution, combine, two_sided
 
 NAMES = {"crosshair": "the crosshair", "mark": "the target mark", "upper": "the upper scale mark", "lower": "the lower scale mark"}
 READER = "each reader"  # shares an error with nobody else
 STEEPEST, RESOLVED = math.pi / 4, 10  # rad of tilt; least distance of the scale marks, in its standard uncertainties
-HEADERS = {"reading": "reading [m]", "u": "u [mm]"} | {name: name for name in ("scale", "photo", "observer", "remark")}
+OWN = ("setup", "point", "scale", "photo", "observer", "remark")
 SAME_SIGHT = ("instrument", "air", "visit", "distance", "u_distance")  # cells that a new reading takes over
 
 
@@ -154,7 +153,8 @@ def with_photograph(book: FieldBook, readers: Mapping[str, Lines], *, photo: str
     rows = [as_row(lines, observer=name, **sight) for name, lines in readers.items()]
     table, widest = book.tables["readings.csv"], max(row.u for row in rows)
     same = dict(zip(table.columns, table.rows[table.lines.index(like.row)]))
-    table = _joined(table, [replace(row, u=widest) for row in rows], {column: same[column] for column in SAME_SIGHT if column in same})
+    told = {column: same[column] for column in SAME_SIGHT if column in same} | {"u": float(f"{widest:.3g}")}
+    table = with_rows("readings.csv", table, [told | {name: getattr(row, name) for name in OWN} | {"reading": round(row.reading, 5)} for row in rows])
     return compose(_with_scale(book, scale, readers), book.tables | {"readings.csv": table}, book.sealed_plan)
 
 
@@ -179,22 +179,3 @@ def _with_scale(book: FieldBook, scale: str, readers: Mapping[str, Lines]) -> di
         why = f"has several errors, {' and '.join(sorted(told))}" if scale else "needs a name"
         raise ValueError(f"scale {scale!r} {why}: give one relative error of its spacing, error and u_error, that of [scale.NAME] in site.toml")
     return book.site if known else book.site | {"scale": book.site.get("scale", {}) | {scale: {"error": told.pop()}}}
-
-
-def _joined(table: Table, rows: Sequence[Reading], shared: Mapping[str, str]) -> Table:
-    """The table with rows put last, and with the columns that they need."""
-    needed = [header for column, header in HEADERS.items() if column not in table.columns]
-    headers, last = (*table.headers, *needed), max(table.lines) + 1
-    cells = [(*row, *("" for _ in needed)) for row in table.rows]
-    cells += [tuple(_cell(header, row, shared) for header in headers) for row in rows]
-    return Table(headers, tuple(cells), (*table.lines, *range(last, last + len(rows))))
-
-
-def _cell(header: str, row: Reading, shared: Mapping[str, str]) -> str:
-    """What a new row says under a header: the reading to 0.01 mm in its unit, or with one of its own; u to three figures."""
-    column, unit = units.split_header(header)
-    if column not in ("reading", "u"):
-        own = getattr(row, column, "")
-        return shared.get(column, own if isinstance(own, str) else "")
-    number = float(f"{row.u:.3g}") if column == "u" else round(row.reading, 5)
-    return f"{units.convert(number, unit):.9g}" if unit else units.write(number, "m")

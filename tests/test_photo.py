@@ -277,7 +277,7 @@ def test_cells_are_written_in_the_units_of_their_columns(tmp_path):
     text = "setup,point,distance [m],reading [mm],u_distance [m],u [in]\nS1,near water,10,1500,,\nS1,target,2000,273,3,0.2\n"
     given_ = book(tmp_path / "mm", readings=text)
     row = photo.with_photograph(given_, {"Ada": PLAIN}, photo="a.png", setup="S1", point="target", scale="board").tables["readings.csv"].rows[-1]
-    assert row[2:5] == ("2000", "300", "3") and float(row[5]) * 25.4 == pytest.approx(math.sqrt(10), rel=0.005)
+    assert row[2:5] == ("2000", "300.0", "3") and float(row[5]) * 25.4 == pytest.approx(math.sqrt(10), rel=0.005)
 
 
 def test_what_the_book_cannot_take_is_said(lake, tmp_path):
