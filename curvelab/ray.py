@@ -10,6 +10,7 @@ ellipsoid) and `χ` of the ray (+ bends down) [1/m]. Numbers out of range and Na
 from __future__ import annotations
 
 import functools
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -22,9 +23,9 @@ from .numbers import Array, Floats, checked, plain
 Profile = Callable[[Array], ArrayLike]  # of heights [m], nodes on the last axis: as many values, or one for all
 _PER_K = 1 / 6_371_000.0  # 1/m, curvature of the ray that follows the Earth, k = 1
 _SEGMENTS, _NODES, _SWEEPS, _HITS = 128, 8, 30, 3  # at most; in each asked for; at most; rules that make a contact
-_RULES = [(1, 6), (1, 10), (1, 14), *((2**halvings, 20) for halvings in range(6))]  # segments, and nodes in each
+_RULES = [(1, 6), (1, 8), (1, 12), *((2**halvings, 20) for halvings in range(6))]  # segments, and nodes in each
 _LEAST, _PER_M = 4, 1 / 1300  # nodes that a line is followed with, at least, and more with its length
-_SETTLED, _RESOLVED, _CUT_OFF = 2e-10, 3e-10, 5e-4  # of the length, left by sweeps, by all; 1/m, see `_rule`
+_SETTLED, _RESOLVED, _CUT_OFF = 4e-10, 4.8e-10, 5e-4  # of the length, left by sweeps, by all; 1/m, see `_rule`
 _LASTING, _LONGEST = 1 / 60_000, 0.25  # 1/m, share of a change taken to be still to come, at least; on hard lines
 _ACCEPTED = {
     "distance": (0, 1e5, "metres from the instrument, 0 or more"),
@@ -107,42 +108,42 @@ def follow(
     given = {"distance": distance, "height": height, "slope": slope, "curvature": curvature}
     numbers = d, h, s, kappa = [_given(*item) for item in given.items()]
     _given("floor", floor), _given("segments", segments or 1)
-    shape, several = np.broadcast(*numbers).shape, not isinstance(d, float)
-    square, near, far = (np.full(shape, d * d).ravel(), d.min(initial=1e5), d.max(initial=0.0)) if several else (d * d, d, d)
-
-    def bent(z: Array) -> Array:
-        return square * _values(chi, z.T.reshape(*shape, len(z)), floor).reshape(-1, len(z)).T
-
+    shape, hits = np.broadcast(*numbers).shape, _HITS if segments else 0
+    square, near, far = (d * d, d, d) if isinstance(d, float) else ((d * d)[..., None], d.min(initial=1e5), d.max(initial=0.0))
     settled, resolved, lasting = 1e-9 + _SETTLED * near, 1e-9 + _RESOLVED * near, min(_LASTING * far, _LONGEST)
-    start, hits = bent(np.full((1, *shape), h).reshape(1, -1)), _HITS if segments else 0
     for rule in [(segments, _NODES)] if segments else [rule for rule in _RULES if rule[0] * rule[1] >= _LEAST + _PER_M * far]:
-        t, weight, sweep, tail = _rule(*rule)
-        column, moved = t.reshape(-1, *(1,) * len(shape)), 0.0
-        unbent = (h + (s * d * column + kappa / 2 * d * d * column**2)).reshape(len(t), -1)
-        z = unbent - t[:, None] ** 2 / 2 * start
+        t, weight, coarse, sweep, tail = _rule(*rule)
+        terms, moved, known = np.empty((t.size + 1, *shape)), 0.0, 0
+        terms[0], terms[1], terms[2] = h, s * d, kappa * d * d
+        z, terms = terms[0][..., None], terms.reshape(t.size + 1, math.prod(shape))
+        bends = terms[3:].T.reshape(*shape, t.size - 2)
+        for matrix in coarse:
+            asked, known = known, known + z.shape[-1]
+            np.multiply(square, chi(np.maximum(z, floor)), out=bends[..., asked:known])
+            z = matrix.dot(terms[:3 + known]).T.reshape(*shape, len(matrix))
         for _ in range(_SWEEPS):
-            bends = bent(z[1:-1])
-            last, z = z, sweep.dot(bends)
-            z += unbent
-            change = np.abs(z - last)
+            np.multiply(square, chi(np.maximum(z[..., 1:-1], floor)), out=bends)
+            last, z = z, sweep.dot(terms).T.reshape(*shape, t.size)
+            change = np.abs(z[..., -1] - last[..., -1])
             move = change.max(initial=0.0)
-            rate, moved = min(max(move / moved, lasting), 1.0) if moved else 1.0, move
+            rate, moved = min(max(move / moved, lasting), 1.0) if moved else _LONGEST, move
             if move * rate <= settled:
                 break
-        left, ends = rate * change.max(0), tail.dot(bends)
-        error = left + np.add.reduce(ends * ends)
-        wrong = ~((left if segments else error) <= resolved)
-        if wrong.any():
+        left, ends = rate * change, tail.dot(terms[3:])
+        error = left + np.add.reduce(ends * ends).reshape(shape)
+        judged = left if segments else error
+        if not judged.max(initial=0.0) <= resolved:
             low = np.minimum(z, last)
-            hits = (hits + 1) * (low <= floor).any(0)
-            z, wrong = np.where(hits, low, z), wrong & (hits < _HITS)  # past a contact a line may never settle
-        if not wrong.any():
-            return Path(d, t, weight, z.T.reshape(*shape, t.size), plain(error.reshape(shape)), floor)
-        if not np.isfinite(error).all():
-            raise ValueError("chi isn't finite somewhere on the line: give a curvature per metre for every height "
-                             f"above the water from {floor:g} m up, or a higher floor")
-        lasting = _LONGEST
-    d, h = (np.broadcast_to(number, shape).ravel()[wrong][0] for number in (d, h))
+            hits = (hits + 1) * (low <= floor).any(-1)
+            z, wrong = np.where(hits[..., None], low, z), ~(judged <= resolved) & (hits < _HITS)  # past a contact a line may never settle
+            if wrong.any():
+                if not np.isfinite(error).all():
+                    raise ValueError("chi isn't finite somewhere on the line: give a curvature per metre for every height "
+                                     f"above the water from {floor:g} m up, or a higher floor")
+                lasting = _LONGEST
+                continue
+        return Path(d, t, weight, z, plain(error), floor)
+    d, h = (np.broadcast_to(number, shape)[wrong][0] for number in (d, h))
     raise ValueError(f"the line of {d:g} m from {h:g} m above the water doesn't settle: "
                      "chi changes too fast along it, so give a shorter line, a smoother chi or a higher floor")
 
@@ -184,19 +185,29 @@ def _values(function: Profile, z: Array, floor: float) -> Array:
 
 
 @functools.lru_cache
-def _rule(pieces: int, nodes: int) -> tuple[Array, Array, Array, Array]:
-    """Of a line of length 1 in pieces of Gauss nodes: start, nodes and end `t`; weights 2 (1 - t) dt; two matrices.
+def _rule(pieces: int, nodes: int) -> tuple[Array, Array, tuple[Array, Array], Array, Array]:
+    """Of a line of length 1 in pieces of Gauss nodes: start, nodes and end `t`; weights 2 (1 - t) dt; matrices.
 
-    The first makes of χ d² at the nodes its share in heights at `t`; the second its last Legendre coefficients, scaled
-    so that their squares sum up to the error of the end: over random profiles Gauss rules hardly ever err by more.
+    Two that make a first guess, of χ at the start the heights at every other node, and of χ there too all heights; one
+    that sweeps; one that makes of χ d² at the nodes its last Legendre coefficients, scaled so that their squares sum
+    up to the error of the end: over random profiles Gauss rules hardly ever err by more.
     """
     u, w = legendre.leggauss(nodes)
     coefficients = (np.arange(nodes)[:, None] + 0.5) * w * legendre.legvander(u, nodes - 1).T
-    start = np.arange(pieces)[:, None] / pieces
-    inner = (start + (u + 1) / 2 / pieces).ravel()
+    inner = ((np.arange(pieces)[:, None] + (u + 1) / 2) / pieces).ravel()
     t, weight = np.array([0, *inner, 1]), np.array([0, *(np.tile(w / pieces, pieces) * (1 - inner)), 0])
+    few = np.array([-1, *u[1::2]])
+    coarse = _heights((few[1:] + 1) / 2, few[:1]), _heights(t, few)
+    return t, weight, coarse, _heights(t, u, pieces), np.kron(np.eye(pieces), coefficients[-3:]) * _CUT_OFF**0.5 / pieces**2
+
+
+def _heights(t: Array, points: Array, pieces: int = 1) -> Array:
+    """What makes of h, s d, κ d² and of χ d² at points of each piece, -1 to 1, the heights at parts `t` of a line."""
+    u, w = legendre.leggauss(points.size)
+    start = np.arange(pieces)[:, None] / pieces
     half = np.clip(t[:, None, None] - start, 0, 1 / pieces) / 2  # of the part of each piece that t has passed
     xi = start + half * (u + 1)
-    values = legendre.legvander(2 * pieces * (xi - start) - 1, nodes - 1) @ coefficients
+    degree = points.size - 1
+    values = legendre.legvander(2 * pieces * (xi - start) - 1, degree) @ np.linalg.inv(legendre.legvander(points, degree))
     share = (half * w * (xi - t[:, None, None]))[..., None, :] @ values
-    return t, weight, share.reshape(t.size, -1), np.kron(np.eye(pieces), coefficients[-3:]) * _CUT_OFF**0.5 / pieces**2
+    return np.hstack([t[:, None] ** [0, 1, 2] / [1, 1, 2], share.reshape(t.size, -1)])
