@@ -25,8 +25,8 @@ _PER_K = 1 / 6_371_000.0  # 1/m, curvature of the ray that follows the Earth, k 
 _SEGMENTS, _NODES, _SWEEPS, _HITS = 128, 8, 30, 3  # at most; in each asked for; at most; rules that make a contact
 _RULES = [(1, 6), (1, 8), (1, 12), *((2**halvings, 20) for halvings in range(6))]  # segments, and nodes in each
 _LEAST, _PER_M = 4, 1 / 1300  # nodes that a line is followed with, at least, and more with its length
-_SETTLED, _RESOLVED, _CUT_OFF = 4e-10, 4.8e-10, 5e-4  # of the length, left by sweeps, by all; 1/m, see `_rule`
-_LASTING, _LONGEST = 1 / 60_000, 0.25  # 1/m, share of a change taken to be still to come, at least; on hard lines
+_SETTLED, _RESOLVED, _CUT_OFF = 4e-10, 4.8e-10, 1e-3  # of the length, left by sweeps, by all; 1/m, see `_rule`
+_LASTING, _LONGEST = 1 / 60_000, 0.25  # 1/m, share of a change taken to be still to come, at least; at first and on hard lines
 _ACCEPTED = {
     "distance": (0, 1e5, "metres from the instrument, 0 or more"),
     "height": (0, 1e4, "metres of the instrument's axis above the still water"),
@@ -90,7 +90,7 @@ def follow(
 ) -> Path:
     """Lines of sight through air whose bending depends on the height above the water.
 
-    At least 0.3 m clear of the water, `end` errs by less than 1 µm up to 2 km, 10 µm up to 10 km.
+    At least 0.3 m clear of the water, in air whose χ has no kinks, `end` errs by less than 1 µm up to 2 km, 10 µm up to 10 km.
 
     Parameters
     ----------
@@ -116,15 +116,15 @@ def follow(
         terms, moved, known = np.empty((t.size + 1, *shape)), 0.0, 0
         terms[0], terms[1], terms[2] = h, s * d, kappa * d * d
         z, terms = terms[0][..., None], terms.reshape(t.size + 1, math.prod(shape))
-        bends = terms[3:].T.reshape(*shape, t.size - 2)
-        for matrix in coarse:
+        bends, within = terms[3:].T.reshape(*shape, t.size - 2), 2 * t.size // 3  # a change may pass zero at the end alone
+        for matrix in coarse:  # of χ at the start, then at a few nodes more
             asked, known = known, known + z.shape[-1]
             np.multiply(square, chi(np.maximum(z, floor)), out=bends[..., asked:known])
             z = matrix.dot(terms[:3 + known]).T.reshape(*shape, len(matrix))
         for _ in range(_SWEEPS):
             np.multiply(square, chi(np.maximum(z[..., 1:-1], floor)), out=bends)
             last, z = z, sweep.dot(terms).T.reshape(*shape, t.size)
-            change = np.abs(z[..., -1] - last[..., -1])
+            change = np.abs(z[..., -1] - last[..., -1]) + np.abs(z[..., within] - last[..., within])
             move = change.max(initial=0.0)
             rate, moved = min(max(move / moved, lasting), 1.0) if moved else _LONGEST, move
             if move * rate <= settled:
@@ -135,7 +135,8 @@ def follow(
         if not judged.max(initial=0.0) <= resolved:
             low = np.minimum(z, last)
             hits = (hits + 1) * (low <= floor).any(-1)
-            z, wrong = np.where(hits[..., None], low, z), ~(judged <= resolved) & (hits < _HITS)  # past a contact a line may never settle
+            wrong = ~(judged <= resolved) & (hits < _HITS)  # past a contact a line may never settle
+            z = np.where(hits[..., None], low, z)
             if wrong.any():
                 if not np.isfinite(error).all():
                     raise ValueError("chi isn't finite somewhere on the line: give a curvature per metre for every height "
