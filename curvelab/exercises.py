@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import math
 import re
+import textwrap
 import unicodedata
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
@@ -69,10 +70,10 @@ class Sheet:
         self._tries, self._hints, self._done = dict.fromkeys(EXERCISES, 0), dict.fromkeys(EXERCISES, 0), set[int]()
 
     def question(self, number: int) -> str:
-        """One exercise with the student's own numbers."""
+        """One exercise with the student's own numbers, in lines that a notebook doesn't break inside words."""
         task = _task(number)
         ask = ASK.get(task.dimension, f"Give {task.figures} significant figures and the unit, such as {task.unit}.")
-        return f"{number}. {task.title}. {task.question.format(**vars(_given(number, self.name)))} {ask}"
+        return textwrap.fill(f"{number}. {task.title}. {task.question.format(**vars(_given(number, self.name)))} {ask}", 100)
 
     def check(self, number: int, answer: object) -> str:
         """Feedback on an answer, whatever it is; units in any form that `units.parse` reads."""

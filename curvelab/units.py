@@ -40,12 +40,13 @@ _K, _F = Fraction(1), Fraction(5, 9)
 # Dimension -> names of one unit, the usual one first -> inner units in one of it.
 _TABLES: dict[str, dict[str, Fraction]] = {
     "length": {
-        "m|metre|metres|meter|meters": Fraction(1), "cm": Fraction(1, 100), "mm": Fraction(1, 1000),
-        "km": Fraction(1000), "µm|um": Fraction(1, 10**6), "ft|foot|feet|'": _FT,
+        **{"|".join((symbol, *(prefix + word for word in ("metre", "metres", "meter", "meters")))): Fraction(size) for symbol, prefix, size in (
+            ("m", "", 1), ("cm", "centi", Fraction(1, 100)), ("mm", "milli", Fraction(1, 1000)), ("km", "kilo", 1000))},
+        "µm|um": Fraction(1, 10**6), "ft|foot|feet|'": _FT,
         'in|inch|inches|"': _IN, "yd|yard|yards": 3 * _FT, "mi|mile|miles": _MI,
         "survey ft|US survey ft|US survey foot|US survey feet": Fraction(1200, 3937)},
     "angle": {
-        "rad": Fraction(1), "mrad": Fraction(1, 1000), "µrad|urad": Fraction(1, 10**6),
+        "rad": Fraction(1), "mrad": Fraction(1, 1000), "µrad|urad|microradian|microradians": Fraction(1, 10**6),
         "°|deg|degree|degrees": _DEG, "arcmin|arcminute|arcminutes|'": _DEG / 60,
         'arcsec|arcsecond|arcseconds|"': _DEG / 3600,
         "mm/m": Fraction(1, 1000)},

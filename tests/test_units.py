@@ -527,3 +527,8 @@ def test_convert_without_a_dimension_takes_degrees_for_temperatures():
 def test_the_way_back_refuses_too(call):
     with pytest.raises(UnitError, match="write"):
         call()
+
+
+@pytest.mark.parametrize("text, metres", [("78.5 millimetres", Fraction(785, 10**4)), ("7.85 centimeters", Fraction(785, 10**4)), ("1 kilometre", 1000), ("2 meters", 2)])
+def test_metric_lengths_in_words(text, metres):
+    assert units.parse(text, "length").value == pytest.approx(float(metres), rel=1e-15)
