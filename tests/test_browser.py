@@ -248,6 +248,23 @@ def test_a_field_book_chosen_on_the_page_is_judged(live):
             keep(live, f"book_{name}")
 
 
+def test_no_key_typed_on_a_control_changes_the_notebook(live):
+    """A letter chooses from a list, as everywhere else; by itself JupyterLab would add, cut or retype the page's own cells."""
+    cells, box, said = live.locator(".jp-Cell").count(), live.locator(".curvelab-book select"), sentence(live)
+    for control in (".curvelab-book select", ".curvelab-length .noUi-handle", ".curvelab-called input", ".curvelab-answer button"):
+        for key in "abcdxmyrvzdd00ii":
+            live.locator(control).first.focus()
+            live.keyboard.press(key)
+        assert live.locator(".jp-Cell").count() == cells, control
+    box.focus()
+    live.keyboard.press("t")
+    until(lambda: box.evaluate("list => list.selectedOptions[0].text").startswith("two"), "a letter chooses a book")
+    live.keyboard.press("Home")
+    until(lambda: box.evaluate("list => list.selectedIndex") == 0, "the first is chosen")
+    until(lambda: sentence(live) == said, "the page plans again")
+    assert live.locator(".jp-Cell").count() == cells and fault(live) == ""
+
+
 def test_a_phoned_reading_units_and_large_type_by_keyboard(live):
     live.locator(f"{KERNEL}[data-status=idle]").wait_for()
     said, drawn = sentence(live), pixels(live)
