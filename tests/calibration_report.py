@@ -159,7 +159,7 @@ def said(hits: int, of: int, least: float, most: float) -> str:
 
 
 def rates(found: np.ndarray, power: float) -> list[str]:
-    """Cells of a row: how many lakes, the six rates, the power that was planned, 0 for a plan below its gate."""
+    """Cells of a row: how many lakes, the six rates, the power that was planned, 0 for a plan below its gate whose air won't change that."""
     limits = [(0.0, ALPHA), (0.0, ALPHA), (0.95, 1.0), (0.0, 1.0), (0.0, 1.0), (power, 1.0)]
     return [str(len(found)), *(said(int(hits), len(found), *limit) for hits, limit in zip(found.sum(0), limits)), f"{100 * power:.1f}"]
 
@@ -168,7 +168,7 @@ def by_design(quick: bool, pooled: list[list[str]]) -> Iterator[list[str]]:
     """Rows of every condition, truth and design; those of all designs together are left in `pooled`."""
     for known, name, lake in CONDITIONS:
         plans = {design: planned(design, known) for design in designs.DESIGNS}
-        powers = [plan.power if plan.go else 0.0 for plan in plans.values()]
+        powers = [plan.power if plan.go or plan.result.by_profile else 0.0 for plan in plans.values()]
         lakes = (PROFILED if "air_minus_water" in BOOKS[known].weather else STATED) // (5 if quick else 1)
         for seed, true in zip((SEED, SEED + lakes * len(plans)), TRUTHS):
             found = [drawn(plan, lake, true, range(seed + lakes * i, seed + lakes * (i + 1))) for i, plan in enumerate(plans.values())]
