@@ -1,12 +1,14 @@
 """Marks on Axes that can be moved: each has a gid, is made when first asked for and changed in place afterwards.
 
 A picture that is drawn by these functions can be drawn again on the same Axes at little more than the cost of its
-pixels, and a page can read back what it shows.
+pixels, and a page can read back what it shows. What stands still lies beneath what moves (`BENEATH`); nothing of it is
+set to what it is already, so that matplotlib knows what has to be drawn again.
 """
 
 from __future__ import annotations
 
 import contextlib
+import math
 import threading
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -18,16 +20,17 @@ from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
 
 FLAT, ROUND, FOUND, WATER, PAPER = "#a84300", "#00557f", "#111111", "#7fb2c9", "#fffdf7"
+BENEATH = 0.9  # zorder of what stands still, beneath bands (1), lines (2) and words (3)
 # name, colour, dash, hatching of the band, words
 HYPOTHESES = (("flat", FLAT, "--", "////", "flat water"), ("ellipsoid", ROUND, "-", "", "ellipsoid"))
 
 _ONE_AT_A_TIME = threading.RLock()  # matplotlib's settings are shared by all threads
 _STYLE = {
     "figure.facecolor": PAPER, "axes.facecolor": PAPER, "savefig.facecolor": PAPER, "font.family": "DejaVu Sans",
-    "font.size": 11.0, "axes.labelsize": 11.0, "axes.titlesize": 12.0, "axes.titlelocation": "left", "axes.spines.top": False,
+    "font.size": 11.0, "axes.labelsize": 11.0, "axes.titlesize": 12.0, "axes.titlelocation": "left", "axes.titley": 1.0, "axes.spines.top": False,
     "axes.spines.right": False, "axes.axisbelow": True, "hatch.linewidth": 0.6, "legend.frameon": False,
 }
-_PROJECTOR = {"font.size": 18.0, "axes.labelsize": 18.0, "axes.titlesize": 20.0, "xtick.labelsize": 18.0,
+_PROJECTOR = {"font.size": 18.0, "axes.labelsize": 18.0, "axes.titlesize": 18.0, "xtick.labelsize": 18.0,
               "ytick.labelsize": 18.0, "lines.linewidth": 3.0}
 
 
@@ -85,14 +88,14 @@ def band(ax: Axes, gid: str, x: Sequence[float], low: Sequence[float] | float, h
 
 
 def words(ax: Axes, gid: str, text: str, at: tuple[float, float], **look: object) -> None:
-    """A piece of text that points nowhere, moved if it is there already."""
+    """A piece of text that points nowhere, moved if it is there already; what is not placed by data stands still."""
     found = _existing(ax.texts, gid)
     if found is None:
-        ax.annotate(text, at, gid=gid, **{"annotation_clip": False} | look)
+        ax.annotate(text, at, gid=gid, **{"annotation_clip": False, "zorder": BENEATH if "xycoords" in look else 3} | look)
         return
-    found.xy = at
-    found.set(text=text, visible=True, **{key: value for key, value in look.items() if key in ("ha", "va", "color")})
-    found.xyann = look.get("xytext", at)
+    if (found.xy, found.xyann) != (at, look.get("xytext", at)):
+        found.xy, found.xyann = at, look.get("xytext", at)
+    put(found, text=text, visible=True, **{key: value for key, value in look.items() if key in ("ha", "va", "color")})
 
 
 def hide(ax: Axes, *gids: str) -> None:
@@ -100,6 +103,23 @@ def hide(ax: Axes, *gids: str) -> None:
     for artist in (*ax.lines, *ax.texts, *ax.collections):
         if artist.get_gid() in gids:
             artist.set_visible(False)
+
+
+def put(artist: Artist, **looks: object) -> None:
+    """Set what is not so already."""
+    artist.set(**{name: value for name, value in looks.items() if getattr(artist, f"get_{name}")() != value})
+
+
+def outward(low: float, high: float) -> tuple[float, float]:
+    """Limits of an axis, moved outward to whole steps of 1, 2 or 5 times a power of ten, a twentieth to an eighth as long as it.
+
+    >>> outward(-47.3, 331.0)
+    (-60.0, 340.0)
+    """
+    least = (high - low) / 20
+    power = 10.0 ** math.floor(math.log10(least))
+    step = next(times for times in (1, 2, 5, 10) if times * power >= least) * power
+    return math.floor(round(low / step, 6)) * step, math.ceil(round(high / step, 6)) * step
 
 
 def rounded(value: float) -> str:

@@ -13,9 +13,9 @@ from collections.abc import Iterable, Sequence
 import matplotlib.pyplot as plt
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.colors import ListedColormap
+from matplotlib.colors import ListedColormap, to_rgba
 
-from .drawing import FLAT, FOUND, HYPOTHESES, METRIC, PAPER, ROUND, US, WATER, Units, band, dot, hide, line, named, rounded, style, words
+from .drawing import FLAT, FOUND, HYPOTHESES, METRIC, PAPER, ROUND, US, WATER, Units, band, dot, hide, line, named, outward, put, rounded, style, words
 from .uncertainty import COVERAGE
 
 STRIPE = 0.25  # m, of a board
@@ -62,9 +62,9 @@ def curvature_axis(expected: float, u: float, *, found: float = math.nan, note: 
               ha="center", va="top", color=FOUND)
     reach = max(half, 0.6 * centre)
     ends = [-reach, centre + reach] + ([] if math.isnan(found) else [found * unit - 1.1 * half, found * unit + 1.1 * half])
-    ax.set(xlim=(min(ends) - 0.1 * centre, max(ends) + 0.1 * centre), ylim=(0, 1), yticks=[],
-           xlabel=f"curvature of the water [1/1000 km]; ellipsoid here {centre:.4f}, radius {1e-3 / expected:.0f} km")
-    ax.spines["left"].set_visible(False)
+    put(ax, xlim=outward(min(ends), max(ends)), ylim=(0, 1), xlabel=f"curvature of the water [1/1000 km]; ellipsoid here {centre:.4f}, radius {1e-3 / expected:.0f} km")
+    put(ax.yaxis, visible=False)
+    put(ax.spines["left"], visible=False)
     return ax
 
 
@@ -107,23 +107,27 @@ def sight_chart(distances: np.ndarray, flat: tuple[np.ndarray, np.ndarray], elli
         dot(ax, "reading", distance * units.long_per_metre, where, up=half)
         ends.append((where, half))
     low, high = min(base, *(v - h for v, h in ends)), max(base, *(v + h for v, h in ends))
-    room = 0.12 * (high - low)
-    ax.set(xlim=(0, away[-1] * 1.02), ylim=(low - 2 * room, high + room), xlabel=f"distance from the instrument [{units.long}]",
-           ylabel=f"line of sight above\nthe still water [{units.short}]")
-    line(ax, "axis", [0, away[-1] * 1.02], [base, base], color="0.35", linewidth=1, linestyle=":")
-    _water_below(ax, low - 2 * room, axis_height * units.long_per_metre, units)
-    box = ax.get_position()
-    width, height = ax.figure.get_size_inches()
-    times = away[-1] * 1.02 / units.long_per_metre * units.per_metre / (high - low + 3 * room) * (box.height * height) / (box.width * width)
-    ax.set_title(f"Sight chart: water straight, heights ×{rounded(times)}")
+    room = 0.1 * (high - low)
+    (left, right), (bottom, top) = outward(0.0, away[-1] * 1.01), outward(low - 2 * room, high + room)
+    line(ax, "axis", [left, right], [base, base], color="0.35", linewidth=1, linestyle=":")
+    put(ax, xlim=(left, right), ylim=(bottom, top), xlabel=f"distance from the instrument [{units.long}]", ylabel=f"line of sight above\nthe still water [{units.short}]")
+    _water_below(ax, bottom, axis_height * units.long_per_metre, units)
+    times = right / units.long_per_metre * units.per_metre / (top - bottom) * ax.bbox.height / ax.bbox.width
+    _titled(ax, f"Sight chart: water straight, heights ×{rounded(times)}")
     return ax
+
+
+def _titled(ax: Axes, title: str) -> None:
+    """Write a title where it is another."""
+    if ax.get_title(plt.rcParams["axes.titlelocation"]) != title:
+        ax.set_title(title)
 
 
 def _water_below(ax: Axes, bottom: float, axis_height: float, units: Units) -> None:
     """The still water: as a line where it lies in the picture, else below a gap."""
     near = bottom <= 0
     line(ax, "water", ax.get_xlim(), (0, 0), color=WATER, linewidth=5, zorder=1)
-    ax.spines["bottom"].set(color="black" if near else WATER, linewidth=0.8 if near else 5)
+    put(ax.spines["bottom"], edgecolor=to_rgba("black" if near else WATER), linewidth=0.8 if near else 5)
     hide(ax, "gap" if near else "water", "" if near else "still")
     if near:
         words(ax, "still", "still water", (0.01, 0), xycoords=("axes fraction", "data"), xytext=(0, 4), textcoords="offset points", va="bottom")
@@ -163,9 +167,11 @@ def target_board(flat: tuple[float, float], ellipsoid: tuple[float, float], *, f
         dot(ax, "found", 0.5, offset, up=half)
         ends += [offset - half, offset + half]
     line(ax, "level", [0, 1.2], [0, 0], color="0.35", linewidth=1, linestyle=":")
-    room = 0.08 * (max(ends) - min(ends))
-    ax.set(ylim=(min(ends) - room, max(ends) + room), xlim=(0, 1.2), xticks=[], title="Target board", ylabel=f"above the level mark [{units.short}]")
-    ax.spines["bottom"].set_visible(False)
+    room = 0.05 * (max(ends) - min(ends))
+    put(ax, ylim=outward(min(ends) - room, max(ends) + room), xlim=(0, 1.2), ylabel=f"above the level mark [{units.short}]")
+    put(ax.xaxis, visible=False)
+    put(ax.spines["bottom"], visible=False)
+    _titled(ax, "Target board")
     return ax
 
 

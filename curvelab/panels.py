@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import html
+import itertools
 import math
 from collections.abc import Iterable
 from pathlib import Path
@@ -16,7 +17,7 @@ from . import figures, sceptic
 from .adjustment import Result, adjust, longest
 from .decision import decide
 from .designs import single_line
-from .drawing import METRIC, US, words
+from .drawing import BENEATH, METRIC, US, words
 from .fieldbook import read_fieldbook, with_changes
 from .page import Control, Page, chooser
 from .planning import CAUTIONS, TESTED, as_read, phoned_in, plan, what_if
@@ -41,6 +42,8 @@ WHAT_IF = {"gradient": "the temperature gradient had been {:g} K/m", "collimatio
 ASSUMED = f"without a field book the page takes the level as tested, to ± {TESTED}, and the gradient as known to ± {GRADIENT_U}; an untested level or unmeasured air can tell far less"
 UNDECIDED = ("readings disagree", "too uncertain to decide")
 SIZE, LARGE = (11.6, 4.1), (11.6, 6.4)  # inches at 100 dpi
+BOXES = (0.092, 0.366, 0.893, 0.588), (0.1364, 0.1663, 0.8373, 0.7434), (0.261, 0.1663, 0.693, 0.7434)  # of the axes in their parts
+LARGE_BOXES = (0.125, 0.392, 0.81, 0.562), (0.1915, 0.1856, 0.7093, 0.7095), (0.28, 0.1856, 0.533, 0.7095)
 
 
 class LivePage(Page):
@@ -201,14 +204,19 @@ class LivePage(Page):
                              found=(found.value, found.u) if read else None, ax=axes[2])
         words(axes[2], "invented", "invented data" if result.book.invented and self._chosen is not None else "", (1, 0), xycoords="axes fraction",
               ha="right", va="top", xytext=(0, -8), textcoords="offset points")
+        for artist in itertools.chain(*((*ax.lines, *ax.texts, *ax.collections) for ax in axes)):
+            artist.set_animated(artist.zorder > BENEATH)
 
 
 def _three(figure: Figure, large: bool) -> list[figures.Axes]:
-    """The places of the three pictures."""
-    margins = {"left": 0.125, "right": 0.935, "bottom": 0.125, "hspace": 0.6, "wspace": 0.5} if large else {
-        "left": 0.092, "right": 0.985, "bottom": 0.112, "hspace": 0.52, "wspace": 0.26}
-    grid = figure.add_gridspec(2, 2, height_ratios=(1, 2.6), width_ratios=(2.5, 1), top=0.985, **margins)
-    return [figure.add_subplot(place) for place in (grid[0, :], grid[1, 0], grid[1, 1])]
+    """The places of the three pictures, each in a part of the figure that can be drawn alone."""
+    grid = figure.add_gridspec(2, 2, height_ratios=(209, 431) if large else (134, 276), width_ratios=(757, 403) if large else (782, 378))
+    boxes = LARGE_BOXES if large else BOXES
+    axes = [figure.add_subfigure(place, facecolor=figures.PAPER).add_axes(box) for place, box in zip((grid[0, :], grid[1, 0], grid[1, 1]), boxes)]
+    for ax in axes:
+        ax.spines[:].set_zorder(BENEATH)
+        ax.locator_params(nbins=6)
+    return axes
 
 
 def _cover(figure: Figure) -> None:
