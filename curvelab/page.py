@@ -17,10 +17,10 @@ from weakref import WeakKeyDictionary
 
 import ipywidgets as widgets
 import numpy as np
-from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
 from . import figures
+from .stamps import Canvas
 
 
 @dataclass(frozen=True)
@@ -68,7 +68,7 @@ class Page(widgets.VBox):
         self._show, self._read, self.projector = show, read, False
         self.controls = {name: _slider(control) for name, control in controls.items()}
         self.figure = Figure(figsize=size, dpi=100)
-        FigureCanvasAgg(self.figure)
+        Canvas(self.figure)
         self.picture = widgets.Image(format="png", width=int(size[0] * 100), height=int(size[1] * 100))
         self.sentence, self.fault, self.notes = widgets.HTML(), widgets.HTML(), widgets.HTML()
         self._turn = threading.RLock()  # a kernel may answer two controls at a time

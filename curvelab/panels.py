@@ -43,7 +43,7 @@ ASSUMED = f"without a field book the page takes the level as tested, to ± {TEST
 UNDECIDED = ("readings disagree", "too uncertain to decide")
 SIZE, LARGE = (11.6, 4.1), (11.6, 6.4)  # inches at 100 dpi
 BOXES = (0.092, 0.366, 0.893, 0.588), (0.1364, 0.1663, 0.8373, 0.7434), (0.261, 0.1663, 0.693, 0.7434)  # of the axes in their parts
-LARGE_BOXES = (0.125, 0.392, 0.81, 0.562), (0.1915, 0.1856, 0.7093, 0.7095), (0.28, 0.1856, 0.533, 0.7095)
+LARGE_BOXES = (0.125, 0.392, 0.81, 0.562), (0.196, 0.1856, 0.7255, 0.7095), (0.357, 0.1856, 0.4633, 0.7095)
 
 
 class LivePage(Page):
@@ -210,7 +210,7 @@ class LivePage(Page):
 
 def _three(figure: Figure, large: bool) -> list[figures.Axes]:
     """The places of the three pictures, each in a part of the figure that can be drawn alone."""
-    grid = figure.add_gridspec(2, 2, height_ratios=(209, 431) if large else (134, 276), width_ratios=(757, 403) if large else (782, 378))
+    grid = figure.add_gridspec(2, 2, height_ratios=(209, 431) if large else (134, 276), width_ratios=(740, 420) if large else (782, 378))
     boxes = LARGE_BOXES if large else BOXES
     axes = [figure.add_subfigure(place, facecolor=figures.PAPER).add_axes(box) for place, box in zip((grid[0, :], grid[1, 0], grid[1, 1]), boxes)]
     for ax in axes:
