@@ -62,7 +62,8 @@ def curvature_axis(expected: float, u: float, *, found: float = math.nan, note: 
               ha="center", va="top", color=FOUND)
     reach = max(half, 0.6 * centre)
     ends = [-reach, centre + reach] + ([] if math.isnan(found) else [found * unit - 1.1 * half, found * unit + 1.1 * half])
-    put(ax, xlim=outward(min(ends), max(ends)), ylim=(0, 1), xlabel=f"curvature of the water [1/1000 km]; ellipsoid here {centre:.4f}, radius {1e-3 / expected:.0f} km")
+    room = 0.02 * (max(ends) - min(ends))
+    put(ax, xlim=outward(min(ends) - room, max(ends) + room), ylim=(0, 1), xlabel=f"curvature of the water [1/1000 km]; ellipsoid here {centre:.4f}, radius {1e-3 / expected:.0f} km")
     put(ax.yaxis, visible=False)
     put(ax.spines["left"], visible=False)
     return ax

@@ -105,7 +105,7 @@ class Page(widgets.VBox):
             try:
                 with figures.style(self.projector):
                     text, notes = self._show(self)
-                    self.picture.value = self._drawn()
+                    self.picture.value = png(self._drawn())
             except Exception as error:  # a fault shows on the page, in words
                 self.show_fault(error)
                 return
@@ -124,8 +124,8 @@ class Page(widgets.VBox):
         """What the picture shows, read back from what was drawn."""
         return self._read(self.figure)
 
-    def _drawn(self) -> bytes:
-        """The figure as PNG; what stands still in a subfigure is drawn again only where it has changed."""
+    def _drawn(self) -> np.ndarray:
+        """The figure's pixels; what stands still in a subfigure is drawn again only where it has changed."""
         canvas = self.figure.canvas
         if not self.figure.subfigs:
             canvas.draw()
@@ -138,7 +138,7 @@ class Page(widgets.VBox):
             for artist in sorted(itertools.chain(*(ax.get_children() for ax in part.axes)), key=lambda artist: artist.zorder):
                 if artist.get_animated():
                     artist.draw(renderer)
-        return png(np.asarray(canvas.buffer_rgba()))
+        return np.asarray(canvas.buffer_rgba())
 
     def _repr_mimebundle_(self, **kwargs: Any) -> dict[str, Any]:
         """The live page; where no kernel runs, its picture and what that shows."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import io
 import itertools
 import math
 import re
@@ -12,10 +13,13 @@ import threading
 import matplotlib
 import numpy as np
 import pytest
-from matplotlib.figure import Figure
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure, SubFigure
+from matplotlib.font_manager import FontProperties
+from PIL import Image
 
 import curvelab
-from curvelab import figures, panels, prediction
+from curvelab import drawing, figures, panels, prediction, stamps
 from tests.books import DATA, put
 
 
@@ -138,6 +142,65 @@ def test_drawing_leaves_no_figure_open_and_no_setting_changed(page):
 
 def test_equal_settings_give_equal_bytes():
     assert answered(DATA).picture.value == answered(DATA).picture.value
+
+
+def whole(page):
+    """Pixels of the page's figure, all of it drawn again."""
+    out = io.BytesIO()
+    with figures.style(page.projector):
+        page.figure.savefig(out, format="rgba")
+    return np.frombuffer(out.getvalue(), np.uint8)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_what_is_drawn_again_in_parts_is_the_whole_picture_pixel_for_pixel(seed):
+    """Over moves, units, large type, books and answers; and no part of the picture is cut off at its edge."""
+    page, rng = panels.LivePage(DATA), np.random.default_rng(seed)
+    switches = [(page.large, [False, True]), (page.units, ["metric", "us"]), (page.book, page.book.options), (page.answer, [None, *panels.ANSWERS]), (page.called, [False, True])]
+    for _ in range(40):
+        name = rng.choice(list(page.controls))
+        slider = page.controls[name]
+        if rng.random() < 0.3:
+            widget, values = switches[rng.integers(len(switches))]
+            widget.value = values[rng.integers(len(values))]
+        elif not slider.disabled:
+            slider.value = rng.uniform(slider.min, slider.max) if rng.random() < 0.5 else slider.value + slider.step * rng.choice([-1, 1])
+        shown = np.asarray(Image.open(io.BytesIO(page.picture.value)))
+        assert page.fault.value == "" and np.array_equal(shown.ravel(), whole(page))
+        for part in page.figure.subfigs:
+            needs, has = part.axes[0].get_tightbbox().extents, part.bbox.extents
+            assert (needs[:2] >= has[:2] - 0.5).all() and (needs[2:] <= has[2:] + 0.5).all(), (page.values, page.large.value)
+
+
+def test_a_small_move_draws_only_what_moves(page, monkeypatch):
+    page.controls["gradient"].value = 0.1
+    drawn, draw = [], SubFigure.draw
+    monkeypatch.setattr(SubFigure, "draw", lambda part, renderer: (drawn.append(part), draw(part, renderer)))
+    page.controls["gradient"].value, before = 0.1002, page.picture.value
+    assert drawn == [] and page.picture.value != before
+    page.controls["height"].value += 1
+    assert drawn == [page.figure.subfigs[1]]  # of the three pictures the sight chart alone
+    page.controls["height"].value, page.controls["gradient"].value = 1.6, -0.01
+
+
+@pytest.mark.parametrize("text, angle", [("gjÅ−1", 0), ("up [mm]", 90), ("fi askew", 30)])
+def test_a_stamp_is_what_matplotlib_writes_on_whole_pixels(text, angle):
+    pixels = []
+    for canvas in (FigureCanvasAgg, stamps.Canvas):
+        figure = Figure(figsize=(3, 2), dpi=100, facecolor=figures.PAPER)
+        canvas(figure).draw()
+        renderer = figure.canvas.get_renderer()
+        pen = renderer.new_gc()
+        pen.set_foreground(figures.FLAT)
+        renderer.draw_text(pen, 150, 100, text, FontProperties(size=11), angle)
+        pixels.append(np.asarray(figure.canvas.buffer_rgba()).astype(int))
+    assert np.abs(pixels[0] - pixels[1]).max() <= 1 and np.ptp(pixels[0], axis=(0, 1)).max() > 200
+
+
+@pytest.mark.parametrize("low, high", [(-47.3, 331.0), (0.0, 1.0), (-0.11, 0.266), (1e-9, 3e-9), (1234.0, 1234.5)])
+def test_limits_are_moved_outward_by_little(low, high):
+    left, right = drawing.outward(low, high)
+    assert left <= low and high <= right and right - left <= 1.25 * (high - low)
 
 
 def test_two_controls_at_a_time_draw_the_same_as_one_after_the_other():

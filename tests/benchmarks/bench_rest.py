@@ -8,6 +8,7 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 import numpy as np  # noqa: E402
+from matplotlib.backends.backend_agg import FigureCanvasAgg  # noqa: E402
 
 import curvelab  # noqa: E402
 from curvelab import designs, ellipsoid, maps, panels, simulation  # noqa: E402
@@ -30,15 +31,18 @@ def ratio(work, floor, rounds=ROUNDS):
 
 
 def frame():
-    """One move of the live page against a full draw of the same artists."""
-    page = panels.LivePage()
-    page.answer.value = "on the mark"
+    """One move of the live page against matplotlib's own full draw of the same artists."""
+    page, whole = panels.LivePage(), panels.LivePage()
+    page.answer.value = whole.answer.value = "on the mark"
+    for artist in whole.figure.findobj():
+        artist.set_animated(False)
+    canvas = FigureCanvasAgg(whole.figure)
     places = iter(range(10**6))
 
     def move():
         page.controls["gradient"].value = -0.1 + 0.002 * (next(places) % 90)
 
-    return ratio(move, page.figure.canvas.draw)
+    return ratio(move, canvas.draw)
 
 
 def radii():
@@ -74,7 +78,7 @@ def imports():
 
 def main():
     """Print a row for each."""
-    for name, work, goal in (("slider frame over a full draw", frame, "1.3"), ("radius in azimuth, 1e5, over sin and cos", radii, "1.5"),
+    for name, work, goal in (("slider frame over a full draw", frame, "0.8"), ("radius in azimuth, 1e5, over sin and cos", radii, "1.5"),
                              ("power map 200 x 200 over exp", power_map, "100"), ("1e5 campaigns over their random numbers", many_campaigns, "3"),
                              ("import over numpy", imports, "1.2")):
         found, floor = work()
