@@ -55,7 +55,8 @@ ROOMS = {
     "simulation": "units refraction uncertainty air records fieldbook rows priors observation adjustment planning",
     "drawing": "",
     "figures": "drawing uncertainty",
-    "page": "figures",
+    "stamps": "",
+    "page": "figures stamps",
     "panels": "drawing figures page records fieldbook designs adjustment prediction wording decision sceptic planning",
     "sceptic_page": "figures page records fieldbook adjustment decision sceptic planning",
     "rays_page": "refraction ray air figures page",
@@ -69,8 +70,8 @@ ROOMS = {
     "__init__": "",
 }
 # Third party: the rooms that may import it, None for all of them. Anything else is refused.
-LIBRARIES = {"numpy": None, "pyproj": {"ellipsoid"}, "matplotlib": {"drawing", "figures", "page", "panels", "rays_page", "sceptic_page", "photo_page", "pages", "paper"},
-             "ipywidgets": {"page", "panels", "sceptic_page", "photo_page"}, "PIL": {"page", "photo_page"}, "nbformat": {"publishing"}, "nbclient": {"publishing"}}
+LIBRARIES = {"numpy": None, "pyproj": {"ellipsoid"}, "matplotlib": {"drawing", "figures", "stamps", "page", "panels", "rays_page", "sceptic_page", "photo_page", "pages", "paper"},
+             "ipywidgets": {"page", "panels", "sceptic_page", "photo_page"}, "PIL": {"photo_page"}, "nbformat": {"publishing"}, "nbclient": {"publishing"}}
 ONLY_WHEN_USED = {"pyproj"}
 MACHINE_PATH = re.compile(r"(?:^|[^\w.~/-])/(?:work|tmp|root|farm|home|Users)/\w", re.MULTILINE)
 
