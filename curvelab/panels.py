@@ -191,7 +191,7 @@ class LivePage(Page):
     def _draw(self, result: Result, outcome: str) -> None:
         """The three pictures of a result, the curvature axis first."""
         distance = longest(result).reading.distance
-        along = np.linspace(0.0, distance, 81)
+        along = np.linspace(0.0, distance, 41)
         flat, ellipsoid = (line_of_sight(result, kappa, along) for kappa in (0.0, result.ellipsoid_curvature))
         found, units = measured_offset(result), US if self.units.value == "us" else METRIC
         read = not math.isnan(found.value)

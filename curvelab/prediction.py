@@ -6,6 +6,7 @@ a peg test left out.
 
 from __future__ import annotations
 
+import functools
 import math
 from collections.abc import Mapping
 
@@ -14,7 +15,8 @@ import numpy as np
 from .adjustment import Result, axis_height, longest
 from .air import State, by_profile
 from .air import path as air_path
-from .leastsquares import Estimate, solve
+from .leastsquares import Estimate, Solution, solve
+from .numbers import Array
 from .resolve import LONG
 from .rows import BENDING, CURVATURE, PROFILED, Row, Unknown
 
@@ -41,14 +43,7 @@ def line_of_sight(result: Result, curvature: float, distances: np.ndarray) -> tu
         beyond 100 m is used.
     """
     target = longest(result)
-    known = Row("curvature as given", "prior", {CURVATURE: 1.0}, curvature, ())
-    rest = [row for row in result.rows if not row.reading or row.reading.distance <= LONG]
-    solution = solve([*rest, known])
-    means = solution.x
-    if result.book.is_plan:  # nothing is read yet: priors and thermometers are all that is known
-        before = solve([*(row for row in rest if row.kind in ("prior", "air")), known])
-        values = dict(zip(before.unknowns, before.x))
-        means = np.array([values.get(key, 0.0) for key in solution.unknowns])
+    solution, means = _known(result, curvature)
     along = np.asarray(distances, dtype=float)
     ratio, bent = along / target.reading.distance, _nearness(result, dict(zip(solution.unknowns, means)), curvature, along)
     matrix = np.zeros((ratio.size, len(solution.unknowns)))
@@ -57,6 +52,19 @@ def line_of_sight(result: Result, curvature: float, distances: np.ndarray) -> tu
         shape = shape * {"focus": along > LONG, "strength": bent, "vapour": bent, "departure": bent}.get(key[0], 1.0)
         matrix[:, solution.unknowns.index(key)] = shape
     return matrix @ means, np.sqrt(np.einsum("ij,jk,ik->i", matrix, solution.covariance, matrix))
+
+
+@functools.lru_cache(4)
+def _known(result: Result, curvature: float) -> tuple[Solution, Array]:
+    """What is known apart from the long sights, with the curvature given, and the value of each unknown; a page asks for it several times a move."""
+    given = Row("curvature as given", "prior", {CURVATURE: 1.0}, curvature, ())
+    rest = [row for row in result.rows if not row.reading or row.reading.distance <= LONG]
+    solution = solve([*rest, given])
+    if not result.book.is_plan:
+        return solution, solution.x
+    before = solve([*(row for row in rest if row.kind in ("prior", "air")), given])  # nothing is read yet: priors and thermometers are all that is known
+    values = dict(zip(before.unknowns, before.x))
+    return solution, np.array([values.get(key, 0.0) for key in solution.unknowns])
 
 
 def at_target(result: Result, curvature: float) -> Estimate:

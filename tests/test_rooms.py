@@ -43,7 +43,7 @@ ROOMS = {
     "observation": "units ellipsoid refraction water uncertainty ray air schema records resolve rows priors",
     "leastsquares": "rows",
     "adjustment": "refraction uncertainty air records resolve fieldbook sealing rows priors observation leastsquares",
-    "prediction": "air resolve rows leastsquares adjustment",
+    "prediction": "numbers air resolve rows leastsquares adjustment",
     "diagnosis": "refraction air resolve rows observation adjustment",
     "wording": "units instrument uncertainty diagnosis",
     "remarks": "refraction air resolve suspicion sealing adjustment diagnosis wording",
