@@ -22,6 +22,8 @@ from matplotlib.figure import Figure
 from . import figures
 from .stamps import Canvas
 
+US_UNITS = {"m": ("ft", 1 / 0.3048), "mm": ("in", 1 / 25.4), "K/m": ("°F/ft", 1.8 * 0.3048)}  # of a control: the unit, and how many make one of the metric one
+
 
 @dataclass(frozen=True)
 class Control:
@@ -57,6 +59,8 @@ class Page(widgets.VBox):
     Attributes
     ----------
     controls : dict of FloatSlider
+    fields : dict of Widget
+        Each control with its label and number.
     values : dict of float
     figure : Figure
     picture, sentence, notes, fault : Widget
@@ -74,10 +78,10 @@ class Page(widgets.VBox):
         self._turn = threading.RLock()  # a kernel may answer two controls at a time
         self._setting = False
         self._still: WeakKeyDictionary = WeakKeyDictionary()  # pixels of what stands still, by subfigure
-        boxes = [_labelled(name, control, self.controls[name]) for name, control in controls.items()]
+        self.fields = {name: _Field(name, control, self.controls[name]) for name, control in controls.items()}
         for widget, css in ((self.picture, "picture"), (self.sentence, "sentence"), (self.fault, "fault")):
             widget.add_class(f"curvelab-{css}")
-        super().__init__([*above, widgets.GridBox(boxes, layout={"grid_template_columns": f"repeat({columns}, max-content)", "grid_gap": "0 1.5em"}),
+        super().__init__([*above, widgets.GridBox([*self.fields.values()], layout={"grid_template_columns": f"repeat({columns}, max-content)", "grid_gap": "0 1.5em"}),
                           *between, self.fault, self.sentence, self.picture, self.notes])
         for slider in self.controls.values():
             slider.observe(self.update, "value")
@@ -96,6 +100,13 @@ class Page(widgets.VBox):
                 yield
             finally:
                 self._setting = False
+
+    def show_in(self, switch: Any) -> None:
+        """Labels, numbers and all that is drawn and said in the units that a switch was turned to."""
+        with self._turn:
+            for field in self.fields.values():
+                field.show_in(switch.new)
+            self.update()
 
     def update(self, change: Any = None) -> None:
         """Compute and draw; a fault shows in words and leaves the last picture."""
@@ -155,6 +166,13 @@ def png(pixels: np.ndarray) -> bytes:
     return b"\x89PNG\r\n\x1a\n" + b"".join(struct.pack(">I", len(data)) + name + data + struct.pack(">I", zlib.crc32(name + data)) for name, data in parts)
 
 
+def unit_switch() -> widgets.ToggleButtons:
+    """Metric or US units."""
+    switch = widgets.ToggleButtons(options=[("metric", "metric"), ("US", "us")], style={"button_width": "5em"}, layout={"width": "auto"})
+    switch.add_class("curvelab-units")
+    return switch
+
+
 def chooser(label: str, options: Sequence[str], width: str, name: str) -> widgets.Dropdown:
     """A list to choose from, with its label."""
     box = widgets.Dropdown(options=options, description=label, layout={"width": width}, style={"description_width": "6em"})
@@ -168,13 +186,41 @@ def _slider(control: Control) -> widgets.FloatSlider:
                                continuous_update=True, layout={"width": "6.5em"})
 
 
-def _labelled(name: str, control: Control, slider: widgets.FloatSlider) -> widgets.Box:
-    """A control with its name, its unit and a number field beside it."""
-    number = widgets.BoundedFloatText(value=control.start, min=control.low, max=control.high, step=control.step, layout={"width": "5.5em"})
-    widgets.link((slider, "min"), (number, "min"))
-    widgets.link((slider, "max"), (number, "max"))
-    widgets.link((slider, "value"), (number, "value"), transform=(lambda value: round(value, 1 - math.floor(math.log10(control.step))),) * 2)
-    widgets.link((slider, "disabled"), (number, "disabled"))
-    box = widgets.HBox([widgets.Label(f"{control.label} [{control.unit}]", layout={"width": "14em"}), slider, number])
-    box.add_class(f"curvelab-{name}")
-    return box
+class _Field(widgets.HBox):
+    """A control with its name, its unit and a number field beside it; the slider itself stays metric."""
+
+    def __init__(self, name: str, control: Control, slider: widgets.FloatSlider) -> None:
+        self._control, self._slider, self._following = control, slider, False
+        self._label, self._number = widgets.Label(layout={"width": "14em"}), widgets.BoundedFloatText(layout={"width": "5.5em"})
+        super().__init__([self._label, slider, self._number])
+        self.add_class(f"curvelab-{name}")
+        widgets.link((slider, "disabled"), (self._number, "disabled"))
+        slider.observe(self._follow, ["value", "min", "max"])
+        self._number.observe(self._lead, "value")
+        self.show_in("metric")
+
+    def show_in(self, system: str) -> None:
+        """Label and number in ``"metric"`` or ``"us"`` units."""
+        self.unit, self._factor = US_UNITS.get(self._control.unit, (self._control.unit, 1.0)) if system == "us" else (self._control.unit, 1.0)
+        self._label.value = f"{self._control.label} [{self.unit}]"
+        self._follow()
+
+    def told(self, value: float) -> str:
+        """A value of the control [its metric unit] in words."""
+        return f"{self._shown(value):z.6g} {self.unit}".removesuffix(" 1")
+
+    def _shown(self, value: float) -> float:
+        return round(value * self._factor, 2 - math.floor(math.log10(self._control.step * self._factor)))
+
+    def _follow(self, _: Any = None) -> None:
+        """The number says what the slider shows."""
+        self._following = True
+        with self._number.hold_trait_notifications():
+            self._number.min, self._number.max, self._number.step = self._slider.min * self._factor, self._slider.max * self._factor, self._control.step * self._factor
+            self._number.value = self._shown(self._slider.value)
+        self._following = False
+
+    def _lead(self, _: Any = None) -> None:
+        """The slider shows the number that was typed."""
+        if not self._following:
+            self._slider.value = self._number.value / self._factor

@@ -19,7 +19,7 @@ from .decision import decide
 from .designs import single_line
 from .drawing import BENEATH, METRIC, US, words
 from .fieldbook import read_fieldbook, with_changes
-from .page import Control, Page, chooser
+from .page import Control, Page, chooser, unit_switch
 from .planning import CAUTIONS, TESTED, as_read, phoned_in, plan, what_if
 from .prediction import line_of_sight, measured_offset
 from .records import FieldBook
@@ -37,7 +37,7 @@ CONTROLS = {
 }
 GRADIENT_U = "0.03 K/m"
 SHORT = 100.0  # m, of the null control
-WHAT_IF = {"gradient": "the temperature gradient had been {:g} K/m", "collimation": f"a peg test had found a collimation error of {{:g}} ± {TESTED}",
+WHAT_IF = {"gradient": "the temperature gradient had been {}", "collimation": f"a peg test had found a collimation error of {{}}, ± {TESTED}",
            "shores": sceptic.WHAT_IF["shores"]}
 ASSUMED = f"without a field book the page takes the level as tested, to ± {TESTED}, and the gradient as known to ± {GRADIENT_U}; an untested level or unmeasured air can tell far less"
 UNDECIDED = ("readings disagree", "too uncertain to decide")
@@ -69,7 +69,7 @@ class LivePage(Page):
         self.folder = Path(folder) if folder else None
         names = sorted({p.parent.name for file in ("site.toml", "readings.csv") for p in self.folder.glob(f"*/{file}")}) if self.folder else []
         self.answer = widgets.ToggleButtons(options=ANSWERS, value=None, style={"button_width": "10em"}, layout={"width": "auto"})
-        self.units = widgets.ToggleButtons(options=[("metric", "metric"), ("US", "us")], style={"button_width": "5em"}, layout={"width": "auto"})
+        self.units = unit_switch()
         self.large = widgets.ToggleButton(description="Large type", layout={"width": "7em"})
         self.reset, self.null = (widgets.Button(description=text, layout={"width": "auto"}) for text in ("Start over", "Null control: a short line"))
         self.book = chooser("Field book", [NO_BOOK, *names], "26em", "book")
@@ -79,13 +79,14 @@ class LivePage(Page):
         self._as_read: dict[str, float] = {}
         self._tested = False
         self.answer.add_class("curvelab-answer"), self.called.add_class("curvelab-called"), self.reset.add_class("curvelab-reset")
-        self.units.add_class("curvelab-units"), self.large.add_class("curvelab-large"), self.null.add_class("curvelab-null")
+        self.large.add_class("curvelab-large"), self.null.add_class("curvelab-null")
         ask = widgets.HBox([_move("Ask"), self.answer, self.units, self.large, self.null, self.reset])
         judge = widgets.HBox([_move("Judge"), self.book, self.left_out, self.called])
         super().__init__(CONTROLS, SIZE, LivePage._compute, _describe, [ask], [judge], 3)
         self.book.observe(self._choose, "value")
-        for widget in (self.answer, self.units, self.called, self.left_out):
+        for widget in (self.answer, self.called, self.left_out):
             widget.observe(self.update, "value")
+        self.units.observe(self.show_in, "value")
         self.large.observe(self._resize, "value")
         self.reset.on_click(self._start_over)
         self.null.on_click(lambda _: setattr(self.controls["length"], "value", SHORT))
@@ -174,7 +175,7 @@ class LivePage(Page):
             return planned.result, planned.describe(values["height"], system), (ASSUMED,), ""
         moved = {name: values[name] for name in WHAT_IF if abs(values[name] - self._as_read[name]) > CONTROLS[name].step / 2}
         asked = WHAT_IF | ({"collimation": sceptic.WHAT_IF["collimation"]} if self._tested else {})
-        told = [asked[name].format(value) for name, value in moved.items()]
+        told = [asked[name].format(self.fields[name].told(value)) for name, value in moved.items()]
         book, left = self._chosen, self.left_out.value != NOTHING
         if left:
             book = sceptic.without(book, *self._choices[self.left_out.value])

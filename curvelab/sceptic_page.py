@@ -14,7 +14,7 @@ from . import figures, sceptic
 from .adjustment import adjust
 from .decision import Verdict, decide
 from .fieldbook import with_changes
-from .page import Control, Page
+from .page import US_UNITS, Control, Page, unit_switch
 from .planning import what_if
 from .records import FieldBook
 
@@ -39,6 +39,7 @@ class ScepticPage(Page):
     Attributes
     ----------
     left_out : Dropdown
+    units : ToggleButtons
     verdict : Verdict
         As the page shows it.
     """
@@ -54,8 +55,10 @@ class ScepticPage(Page):
         self.left_out.add_class("curvelab-left-out")
         self._start = {name: round(round(self._stated[name] / c.step) * c.step, 2) for name, c in CONTROLS.items()}  # where a slider can stand
         controls = {name: replace(c, start=self._start[name]) for name, c in CONTROLS.items()}
-        super().__init__(controls, SIZE, ScepticPage._compute, _describe, [self.left_out])
+        self.units = unit_switch()
+        super().__init__(controls, SIZE, ScepticPage._compute, _describe, [widgets.HBox([self.left_out, self.units])])
         self.left_out.observe(self.update, "value")
+        self.units.observe(self.show_in, "value")
         self.update()
 
     def _compute(self) -> tuple[str, Iterable[str]]:
@@ -68,10 +71,10 @@ class ScepticPage(Page):
         book = with_changes(book, what_if(book, **{name: value for name, value in moved.items() if name != "collimation"}))
         self.verdict = decide(adjust(sceptic.tilted(book, tilt * 1e-6)))
         self._draw(self.verdict)
-        told = [sceptic.WHAT_IF[name].format(value) for name, value in moved.items()]
+        told = [sceptic.WHAT_IF[name].format(self.fields[name].told(value)) for name, value in moved.items()]
         told += [f"{self.left_out.value} had not been taken"] if self.left_out.value != NOTHING else []
         asked = f"What if {' and '.join(told)}? " if told else ""
-        return f"{asked}Verdict: {self.verdict.outcome}. {self.verdict.finding}", _notes(self.verdict)
+        return f"{asked}Verdict: {self.verdict.outcome}. {self.verdict.finding_in(self.units.value)}", _notes(self.verdict, self.units.value)
 
     def _draw(self, verdict: Verdict) -> None:
         """The curvature axis and the budget at the target."""
@@ -81,26 +84,28 @@ class ScepticPage(Page):
         axes = [self.figure.add_subplot(place) for place in grid]
         note = verdict.outcome if verdict.outcome in ("readings disagree", "too uncertain to decide") else ""
         figures.curvature_axis(result.ellipsoid_curvature, max(result.curvature.u, result.planned_u), found=result.curvature.value, note=note, ax=axes[0])
-        rows = result.offset_budget()[:BARS]
-        figures.budget_bars([(f"{row.cause}, {row.common_to}", row.u * 1000, row.scope == "new each time") for row in rows], ax=axes[1])
-        axes[1].set_xlabel("standard uncertainty at the target [mm]")
+        rows, units = result.offset_budget()[:BARS], figures.US if self.units.value == "us" else figures.METRIC
+        figures.budget_bars([(f"{row.cause}, {row.common_to}", row.u * units.per_metre, row.scope == "new each time") for row in rows], ax=axes[1])
+        axes[1].set_xlabel(f"standard uncertainty at the target [{units.short}]")
         axes[1].set_title("What the uncertainty is made of")
         if result.book.invented:
             axes[1].annotate("invented data", (1, 1), xycoords="axes fraction", ha="right", va="bottom")
 
 
-def _notes(verdict: Verdict) -> list[str]:
+def _notes(verdict: Verdict, units: str) -> list[str]:
     """What would turn the verdict, which result would have gone against it, and the answers."""
-    cells = [[flip.assumption, _number(flip.stated, flip.unit), _number(flip.u, flip.unit), _number(flip.falls, flip.unit), _number(flip.flat, flip.unit), flip.measured_by]
+    cells = [[flip.assumption, *(_number(value, flip.unit, units) for value in (flip.stated, flip.u, flip.falls, flip.flat)), flip.measured_by]
              for flip in sceptic.flips(verdict)]
     head = ["Assumption", "taken as", "± (standard uncertainty)", "the verdict falls at", "flat water would need", "what speaks for it"]
     rows = [f"<tr>{''.join(f'<td style=padding-right:1.2em>{html.escape(cell)}</td>' for cell in row)}</tr>" for row in [head, *cells]]
-    told = [f"<dt><b>{html.escape(a.objection)}</b></dt><dd>{html.escape(a.answer)} <i>See: {html.escape(a.see)}.</i></dd>" for a in sceptic.answers(verdict)]
-    return [f"<p>{html.escape(sceptic.against(verdict))}</p><table>{''.join(rows)}</table><dl>{''.join(told)}</dl>"]
+    told = [f"<dt><b>{html.escape(a.objection)}</b></dt><dd>{html.escape(a.answer)} <i>See: {html.escape(a.see)}.</i></dd>" for a in sceptic.answers(verdict, units)]
+    return [f"<p>{html.escape(sceptic.against(verdict, units))}</p><table>{''.join(rows)}</table><dl>{''.join(told)}</dl>"]
 
 
-def _number(value: float, unit: str) -> str:
+def _number(value: float, metric: str, units: str) -> str:
     """A number with its unit, or a dash."""
+    unit, factor = US_UNITS.get(metric, (metric, 1.0)) if units == "us" else (metric, 1.0)
+    value *= factor
     return "–" if not math.isfinite(value) else f"{value:.2f}" if unit == "k" else f"{value:.1f} {unit}"
 
 
@@ -109,4 +114,4 @@ def _describe(figure: Figure) -> str:
     axis, bars = figures.named(figure.axes[0]), figure.axes[1]
     largest = bars.get_yticklabels()[0].get_text()
     return (f"found {axis['found'].get_xdata()[0]:.4f} per 1000 km, ellipsoid {axis['ellipsoid'].get_xdata()[0]:.4f}; "
-            f"largest part {largest}, {bars.patches[0].get_width():.1f} mm")
+            f"largest part {largest}, {bars.patches[0].get_width():.1f} {bars.get_xlabel()[-3:-1]}")

@@ -69,7 +69,7 @@ def test_a_field_book_brings_its_measurement_and_its_sentence(page):
     assert f"found {result.curvature.value * 1e6:.4f} per 1000 km, {prediction.measured_offset(result).value * 1000:.1f} mm" in page.describe() and "can&#x27;t tell flat water" in page.sentence.value
     assert page.controls["length"].disabled and page.controls["length"].value == 800
     page.controls["collimation"].value = 55
-    assert "What if a peg test had found a collimation error of 55 ± 10 µrad?" in page.sentence.value and "flat water is excluded" in page.sentence.value
+    assert "What if a peg test had found a collimation error of 55 µrad, ± 10 µrad?" in page.sentence.value and "flat water is excluded" in page.sentence.value
     page.book.value = panels.NO_BOOK
     assert not page.controls["length"].disabled and "found" not in page.describe()
 
@@ -170,6 +170,28 @@ def test_what_is_drawn_again_in_parts_is_the_whole_picture_pixel_for_pixel(seed)
         for part in page.figure.subfigs:
             needs, has = part.axes[0].get_tightbbox().extents, part.bbox.extents
             assert (needs[:2] >= has[:2] - 0.5).all() and (needs[2:] <= has[2:] + 0.5).all(), (page.values, page.large.value)
+
+
+@pytest.mark.parametrize("control, typed, metric", [("length", 3280.84, 1000.0), ("height", 10.0, 3.048), ("gradient", 0.05, 0.05 / 0.54864), ("collimation", 30.0, 30.0)])
+def test_labels_and_numbers_in_us_units(control, typed, metric):
+    """One K/m is 1.8 °F in 3.28084 ft; the slider stays metric beneath."""
+    page = panels.LivePage()
+    page.answer.value, page.units.value = "on the mark", "us"
+    label, slider, number = page.fields[control].children
+    assert label.value.endswith({"length": "[ft]", "height": "[ft]", "gradient": "[°F/ft]", "collimation": "[µrad]"}[control])
+    number.value = typed
+    assert slider.value == pytest.approx(metric, rel=1e-7) and number.value == pytest.approx(typed, abs=0.5)
+    page.units.value = "metric"
+    assert number.value == pytest.approx(metric, rel=1e-2) and slider.value == pytest.approx(metric, rel=1e-7)
+    assert label.value.endswith(f"[{panels.CONTROLS[control].unit}]") and page.fault.value == ""
+
+
+def test_a_what_if_is_asked_in_us_units():
+    page = answered(DATA)
+    page.units.value, page.book.value = "us", "two_kilometres"
+    page.controls["shores"].value, page.controls["gradient"].value = 127.0, 0.1
+    assert "What if the temperature gradient had been 0.05486 °F/ft and the far water had stood 5 in higher?" in page.sentence.value
+    assert page.fields["length"].children[2].value == pytest.approx(2000 / 0.3048, abs=0.5)
 
 
 def test_a_small_move_draws_only_what_moves(page, monkeypatch):

@@ -227,3 +227,14 @@ def test_the_likelihood_ratio_leans_on_the_air():
     by_hand = (kappa.value / kappa.u) ** 2 / 2 - ((kappa.value - expected) / geoid) ** 2 / 2 - math.log(geoid / kappa.u)
     assert found.likelihood_ratio() == pytest.approx(by_hand / math.log(10), rel=1e-9)
     assert found.likelihood_ratio(0.2) < 0.6 * found.likelihood_ratio()
+
+
+def test_the_sceptics_page_speaks_us_units_too():
+    page = sceptic_page.ScepticPage(curvelab.read_fieldbook(DATA / "two_kilometres"))
+    before = float(page.describe().split()[-2])
+    page.units.value = "us"
+    page.controls["shores"].value = 254.0
+    page.controls["shores"].value = page._start["shores"]
+    assert page.describe().endswith(" in") and float(page.describe().split()[-2]) == pytest.approx(before / 25.4, abs=0.06)
+    assert " mm" not in page.notes.value.split("<dl>")[0] and " in</td>" in page.notes.value and "miles" in page.sentence.value
+    assert page.fields["shores"].children[0].value == "Far water higher by [in]"
