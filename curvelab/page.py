@@ -215,7 +215,7 @@ class _Field(widgets.HBox):
     def _follow(self, _: Any = None) -> None:
         """The number says what the slider shows."""
         self._following = True
-        with self._number.hold_trait_notifications():
+        with self._number.hold_sync(), self._number.hold_trait_notifications():  # all at once, or a browser holds the old number to the new range
             self._number.min, self._number.max, self._number.step = self._slider.min * self._factor, self._slider.max * self._factor, self._control.step * self._factor
             self._number.value = self._shown(self._slider.value)
         self._following = False

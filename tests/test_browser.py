@@ -259,9 +259,12 @@ def test_no_key_typed_on_a_control_changes_the_notebook(live):
     box.focus()
     live.keyboard.press("t")
     until(lambda: box.evaluate("list => list.selectedOptions[0].text").startswith("two"), "a letter chooses a book")
+    until(lambda: sentence(live) != said, "the book is judged")
+    live.locator(f"{KERNEL}[data-status=idle]").wait_for()
     live.keyboard.press("Home")
     until(lambda: box.evaluate("list => list.selectedIndex") == 0, "the first is chosen")
     until(lambda: sentence(live) == said, "the page plans again")
+    live.locator(f"{KERNEL}[data-status=idle]").wait_for()
     assert live.locator(".jp-Cell").count() == cells and fault(live) == ""
 
 
