@@ -59,7 +59,7 @@ def curvature_axis(expected: float, u: float, *, found: float = math.nan, note: 
         hide(ax, "flat interval", "ellipsoid interval", "bars")
         dot(ax, "found", found * unit, 0.35, across=half, color="0.45" if note else FOUND, linestyle=":" if note else "-")
         words(ax, "found words", f"measured, 95 %{note and f': {note}'}", (found * unit, 0.35), xytext=(0, -10), textcoords="offset points",
-              ha="center", va="top", color=FOUND)
+              ha="center", va="top", color=FOUND, bbox={"facecolor": PAPER, "edgecolor": "none", "pad": 1})
     reach = max(half, 0.6 * centre)
     ends = [-reach, centre + reach] + ([] if math.isnan(found) else [found * unit - 1.1 * half, found * unit + 1.1 * half])
     room = 0.02 * (max(ends) - min(ends))

@@ -210,7 +210,7 @@ class _Field(widgets.HBox):
         return f"{self._shown(value):z.6g} {self.unit}".removesuffix(" 1")
 
     def _shown(self, value: float) -> float:
-        return round(value * self._factor, 2 - math.floor(math.log10(self._control.step * self._factor)))
+        return round(value * self._factor, max(1 - math.floor(math.log10(self._control.step * self._factor)), 0))
 
     def _follow(self, _: Any = None) -> None:
         """The number says what the slider shows."""

@@ -190,7 +190,7 @@ def test_a_what_if_is_asked_in_us_units():
     page = answered(DATA)
     page.units.value, page.book.value = "us", "two_kilometres"
     page.controls["shores"].value, page.controls["gradient"].value = 127.0, 0.1
-    assert "What if the temperature gradient had been 0.05486 °F/ft and the far water had stood 5 in higher?" in page.sentence.value
+    assert "What if the temperature gradient had been 0.0549 °F/ft and the far water had stood 5 in higher?" in page.sentence.value
     assert page.fields["length"].children[2].value == pytest.approx(2000 / 0.3048, abs=0.5)
 
 
