@@ -19,6 +19,7 @@ from .drawing import FLAT, FOUND, HYPOTHESES, METRIC, PAPER, ROUND, US, WATER, U
 from .uncertainty import COVERAGE
 
 STRIPE = 0.25  # m, of a board
+BETWEEN = 0.26  # of the curvature axis, as much as a note in large type takes
 __all__ = ["FLAT", "FOUND", "METRIC", "PAPER", "ROUND", "US", "WATER", "board_as_seen", "budget_bars", "curvature_axis", "named", "ray_fan", "separation_map",
            "sight_chart", "style", "target_board"]
 
@@ -54,16 +55,20 @@ def curvature_axis(expected: float, u: float, *, found: float = math.nan, note: 
         hide(ax, "found", "found bar", "found words")
         for value, y, (name, colour, dash, _, _) in zip((0.0, centre), (0.42, 0.18), HYPOTHESES):
             line(ax, f"{name} interval", [value - half, value + half], [y, y], color=colour, linestyle=dash, linewidth=5, alpha=0.75, solid_capstyle="butt")
-        words(ax, "bars", "bars: where 95 of 100\nmeasurements would fall", (0.005, 0.97), xycoords="axes fraction", ha="left", va="top")
     else:
         hide(ax, "flat interval", "ellipsoid interval", "bars")
-        dot(ax, "found", found * unit, 0.35, across=half, color="0.45" if note else FOUND, linestyle=":" if note else "-")
-        words(ax, "found words", f"measured, 95 %{note and f': {note}'}", (found * unit, 0.35), xytext=(0, -10), textcoords="offset points",
+        dot(ax, "found", found * unit, 0.5, across=half, color="0.45" if note else FOUND, linestyle=":" if note else "-")
+        words(ax, "found words", f"measured, 95 %{note and f': {note}'}", (found * unit, 0.5), xytext=(0, -9), textcoords="offset points",
               ha="center", va="top", color=FOUND, bbox={"facecolor": PAPER, "edgecolor": "none", "pad": 1})
     reach = max(half, 0.6 * centre)
     ends = [-reach, centre + reach] + ([] if math.isnan(found) else [found * unit - 1.1 * half, found * unit + 1.1 * half])
     room = 0.02 * (max(ends) - min(ends))
-    put(ax, xlim=outward(min(ends) - room, max(ends) + room), ylim=(0, 1), xlabel=f"curvature of the water [1/1000 km]; ellipsoid here {centre:.4f}, radius {1e-3 / expected:.0f} km")
+    left, right = outward(min(ends) - room, max(ends) + room)
+    if math.isnan(found):  # between the two lines where there is room, else beside them
+        between = centre / (right - left) > BETWEEN
+        words(ax, "bars", "bars: 95 of 100\nmeasurements", ((centre / 2 - left) / (right - left) if between else 0.005, 0.97), xycoords="axes fraction",
+              ha="center" if between else "left", va="top")
+    put(ax, xlim=(left, right), ylim=(0, 1), xlabel=f"curvature of the water [1/1000 km]; ellipsoid here {centre:.4f}, radius {1e-3 / expected:.0f} km")
     put(ax.yaxis, visible=False)
     put(ax.spines["left"], visible=False)
     return ax

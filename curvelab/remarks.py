@@ -65,8 +65,7 @@ def shared_air(result: Result) -> list[str]:
     """What becomes of the separation if one mistake runs through all airs whose k is stated: the network takes them as independent."""
     names = {("refraction", r.air) for r in result.book.readings if r.distance > LONG and not r.struck}
     pulls = [s * row.u for row, s in zip(result.rows, result.sensitivity) if row.kind == "prior" and names & {*row.terms} and not result.by_profile]
-    u = math.hypot(result.planned_u, sum(pulls)) if len(pulls) > 1 else 0.0
-    together = math.sqrt(max(u**2 - sum(pull**2 for pull in pulls), 0.0))
+    together = math.sqrt(max(result.planned_u**2 + sum(pulls) ** 2 - sum(pull**2 for pull in pulls), 0.0))
     if together <= 1.2 * result.planned_u:
         return []
     return [f"the k of {len(pulls)} airs are taken to be wrong independently: if one mistake runs through them all, flat water and the ellipsoid lie "
