@@ -182,7 +182,8 @@ def curvature_correction(
     shape = _shape(ellipsoid)
     (s, phi_1, alpha), form = _flat(distance=distance, latitude=latitude, azimuth=azimuth)
     earth = Geod(a=shape.semimajor_axis, f=shape.flattening)
-    longitude, phi_2, _ = earth.fwd(np.zeros_like(s), phi_1, alpha, s)
+    given = (values.tolist() for values in (np.zeros_like(s), phi_1, alpha, s))  # numpy before 2.4 warns where pyproj takes an array of one
+    longitude, phi_2, _ = map(np.array, earth.fwd(*given))
     step, cosines = DEGREE * (phi_2 - phi_1), np.cos(DEGREE * phi_1) * np.cos(DEGREE * phi_2)
     n_1, n_2 = prime_vertical_radius(phi_1, shape), prime_vertical_radius(phi_2, shape)
     a_squared, hav_lambda = shape.semimajor_axis**2, np.sin(DEGREE * longitude / 2) ** 2

@@ -133,6 +133,7 @@ def _read(dimension: str, answer: object) -> Value | None:
     if answer is not None and not isinstance(answer, str | Real):
         raise ValueError(f"an answer is a text such as '78.5 mm', and this is of type {type(answer).__name__}")
     text = "" if answer is None else str(answer).rpartition("=")[2].strip().removeprefix("from ")
+    text = re.sub(r"(?<=[0-9])\s(?=[0-9]{3}(?![0-9/]))", "", text)  # 10 470 km, as verdicts write it
     if not text or dimension not in ("choice", "interval"):
         return parse(text, dimension).value if text else None
     letter, (low, to, high) = text.strip("() .").upper(), text.partition(" to ")

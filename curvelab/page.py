@@ -71,7 +71,7 @@ class Page(widgets.VBox):
                  columns: int = 2) -> None:
         self._show, self._read, self.projector = show, read, False
         self.controls = {name: _slider(control) for name, control in controls.items()}
-        self.figure = Figure(figsize=size, dpi=100)
+        self.figure = Figure(figsize=size, dpi=100, facecolor=figures.PAPER)
         Canvas(self.figure)
         self.picture = widgets.Image(format="png", width=int(size[0] * 100), height=int(size[1] * 100))
         self.sentence, self.fault, self.notes = widgets.HTML(), widgets.HTML(), widgets.HTML()
@@ -121,12 +121,13 @@ class Page(widgets.VBox):
                 self.show_fault(error)
                 return
             self.fault.value = ""
-            self.sentence.value = f'<div style="font-size:17px;line-height:1.3;max-width:64em;min-height:2.6em">{html.escape(text)}</div>'
+            self.sentence.value = f'<div style="font-size:{25 if self.projector else 17}px;line-height:1.3;max-width:64em;min-height:2.6em">{html.escape(text)}</div>'
             self.notes.value = f'<div style="line-height:1.35;max-width:75em">{"".join(notes)}</div>'
 
     def show_fault(self, error: Exception) -> None:
         """Say on the page what can't be worked out; the last picture stays."""
-        text = html.escape(str(error)).replace("\n", "<br>")
+        told = str(error)
+        text = html.escape(told[:1].upper() + told[1:]).replace("\n", "<br>")
         self.sentence.value = ""
         self.notes.value = "The picture is still the last one that could be worked out."
         self.fault.value = f'<div role="alert" style="font-size:16px;border-left:6px solid #a84300;padding-left:0.6em"><b>This can\'t be worked out.</b> {text}</div>'
@@ -202,21 +203,26 @@ class _Field(widgets.HBox):
     def show_in(self, system: str) -> None:
         """Label and number in ``"metric"`` or ``"us"`` units."""
         self.unit, self._factor = US_UNITS.get(self._control.unit, (self._control.unit, 1.0)) if system == "us" else (self._control.unit, 1.0)
-        self._label.value = f"{self._control.label} [{self.unit}]"
+        self._label.value = self._control.label if self.unit == "1" else f"{self._control.label} [{self.unit}]"
         self._follow()
 
     def told(self, value: float) -> str:
         """A value of the control [its metric unit] in words."""
         return f"{self._shown(value):z.6g} {self.unit}".removesuffix(" 1")
 
+    def _digits(self) -> int:
+        """Digits after the point: one more than a step has."""
+        return max(1 - math.floor(math.log10(self._control.step * self._factor)), 0)
+
     def _shown(self, value: float) -> float:
-        return round(value * self._factor, max(1 - math.floor(math.log10(self._control.step * self._factor)), 0))
+        return round(value * self._factor, self._digits())
 
     def _follow(self, _: Any = None) -> None:
         """The number says what the slider shows."""
         self._following = True
         with self._number.hold_sync(), self._number.hold_trait_notifications():  # all at once, or a browser holds the old number to the new range
-            self._number.min, self._number.max, self._number.step = self._slider.min * self._factor, self._slider.max * self._factor, self._control.step * self._factor
+            room = 10.0 ** -self._digits()  # so that a rounded end isn't beyond the end
+            self._number.min, self._number.max, self._number.step = self._slider.min * self._factor - room, self._slider.max * self._factor + room, room
             self._number.value = self._shown(self._slider.value)
         self._following = False
 

@@ -77,7 +77,7 @@ class LivePage(Page):
         self.called = widgets.Checkbox(description="a reading was phoned in", indent=False, layout={"width": "17em"})
         self._chosen: FieldBook | None = None
         self._as_read: dict[str, float] = {}
-        self._tested = False
+        self._tested = self._given = False  # a level by pegs; a number phoned in
         self.answer.add_class("curvelab-answer"), self.called.add_class("curvelab-called"), self.reset.add_class("curvelab-reset")
         self.large.add_class("curvelab-large"), self.null.add_class("curvelab-null")
         ask = widgets.HBox([_move("Ask"), self.answer, self.units, self.large, self.null, self.reset])
@@ -87,10 +87,11 @@ class LivePage(Page):
         for widget in (self.answer, self.called, self.left_out):
             widget.observe(self.update, "value")
         self.units.observe(self.show_in, "value")
+        self.controls["phoned"].observe(self._take, "value")
         self.large.observe(self._resize, "value")
         self.reset.on_click(self._start_over)
         self.null.on_click(lambda _: setattr(self.controls["length"], "value", SHORT))
-        self.update()
+        self._choose()
 
     def update(self, change: Any = None) -> None:
         """Compute and draw, unless a book with a fault is chosen: its message stands."""
@@ -103,6 +104,12 @@ class LivePage(Page):
             with self.together():
                 self.answer.value, self.called.value, self.book.value, self.controls["phoned"].value = None, False, NO_BOOK, 0.0
             self._choose()
+
+    def _take(self, _: Any = None) -> None:
+        """A number was phoned in: it is judged from now on."""
+        if not self._setting and not self._given:
+            self._given = self.called.value = True
+            self.update()
 
     def _resize(self, _: Any = None) -> None:
         """Pictures in the type for a screen, or in large type for a projector."""
@@ -118,7 +125,7 @@ class LivePage(Page):
         with self._turn:
             if self._setting:
                 return
-            self._chosen, self._as_read, self._tested = None, {}, False
+            self._chosen, self._as_read, self._tested, self._given = None, {}, False, False
             try:
                 if self.book.value != NO_BOOK:
                     book = read_fieldbook(self.folder / self.book.value)
@@ -128,6 +135,7 @@ class LivePage(Page):
                     self._chosen = book
             except Exception as error:  # a fault shows on the page, in words
                 self.show_fault(error)
+                self.null.disabled = True
                 for slider in self.controls.values():
                     slider.disabled = True
                 return
@@ -135,6 +143,7 @@ class LivePage(Page):
                 self._choices = sceptic.choices(self._chosen) if self._chosen else {}
                 self.left_out.options = [NOTHING, *self._choices]
                 self.called.value, self.called.disabled = False, self._chosen is not None
+                self.null.disabled = self._chosen is not None
                 for name, slider in self.controls.items():
                     self._follow(name, slider)
             self.update()
@@ -144,9 +153,10 @@ class LivePage(Page):
         control = CONTROLS[name]
         value = self._as_read.setdefault(name, control.start) if self._chosen else control.start
         fixed = self._chosen is not None and name in ("length", "height", "phoned") or self._chosen is None and name == "shores"
-        slider.min, slider.max = min(control.low, value), max(control.high, value)
-        slider.step, slider.disabled = control.step / 1000 if fixed else control.step, fixed
-        slider.value = value
+        with slider.hold_sync():  # all at once, or a browser moves the old value to the new steps and says so
+            slider.min, slider.max = min(control.low, value), max(control.high, value)
+            slider.step, slider.disabled = control.step / 1000 if fixed else control.step, fixed
+            slider.value = value
 
     def _compute(self) -> tuple[str, Iterable[str]]:
         """Draw the result; its sentence and its notes."""
@@ -168,11 +178,11 @@ class LivePage(Page):
         if self._chosen is None:
             line = single_line(values["length"], gradient=f"{values['gradient']:.4f} ± {GRADIENT_U}", collimation=f"{values['collimation']:.3f} ± {TESTED}",
                                pointings=1 if self.called.value else 5)
-            if self.called.value:
+            if self.called.value and self._given:
                 verdict = decide(adjust(phoned_in(line, values["phoned"] / 1000, values["height"])))
                 return verdict.result, verdict.finding_in(system), (ASSUMED, *verdict.remarks), verdict.outcome
             planned = plan(line)
-            return planned.result, planned.describe(values["height"], system), (ASSUMED,), ""
+            return planned.result, ("Now set the reading that was phoned in. " if self.called.value else "") + planned.describe(values["height"], system), (ASSUMED,), ""
         moved = {name: values[name] for name in WHAT_IF if abs(values[name] - self._as_read[name]) > CONTROLS[name].step / 2}
         asked = WHAT_IF | ({"collimation": sceptic.WHAT_IF["collimation"]} if self._tested else {})
         told = [asked[name].format(self.fields[name].told(value)) for name, value in moved.items()]
@@ -180,13 +190,14 @@ class LivePage(Page):
         if left:
             book = sceptic.without(book, *self._choices[self.left_out.value])
             told.append(f"{self.left_out.value} had not been taken")
-        if self._tested:  # its own pegs would hold back what another peg test found
-            book = sceptic.tilted(book, (moved.pop("collimation", self._as_read["collimation"]) - self._as_read["collimation"]) * 1e-6)
-        changes = what_if(book, **moved)
+        tilt = moved.pop("collimation", self._as_read["collimation"]) - self._as_read["collimation"] if self._tested else 0.0
+        book = with_changes(book, what_if(book, **moved))
+        if self._tested:  # its own pegs would hold back what another peg test found; last, since a change writes the book anew
+            book = sceptic.tilted(book, tilt * 1e-6)
         if book.is_plan:
-            planned = plan(with_changes(book, changes))
+            planned = plan(book)
             return planned.result, f"{planned.describe(values['height'], system)} Nothing is read yet.", (), ""
-        verdict = decide(adjust(book, changes))
+        verdict = decide(adjust(book))
         return verdict.result, (f"What if {' and '.join(told)}? " if told else "") + verdict.finding_in(system), verdict.remarks, verdict.outcome
 
     def _draw(self, result: Result, outcome: str) -> None:
@@ -226,6 +237,11 @@ def _cover(figure: Figure) -> None:
         for artist in (*ax.lines, *ax.texts, *ax.collections):
             if artist.get_gid() not in ("axis", "level", "water", "still", "gap"):
                 artist.set_visible(False)
+    figure.axes[0].set_xlabel("curvature of the water [1/1000 km]")
+    for ax, gid in ((figure.axes[1], "axis"), (figure.axes[2], "level")):  # neither way is more likely
+        level = figures.named(ax)[gid].get_ydata()[0]
+        reach = max(abs(end - level) for end in ax.get_ylim())
+        ax.set_ylim(level - reach, level + reach)
     words(figure.axes[1], "cover", "where will the line of sight go?", (0.5, 0.6), xycoords="axes fraction", ha="center", va="center")
 
 

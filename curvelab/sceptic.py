@@ -225,7 +225,10 @@ def without(book: FieldBook, table: str, line: int) -> FieldBook:
     tables = dict(book.tables) | {table: kept.without(line)}
     for row in idle if table == "readings.csv" else ():
         tables[table] = tables[table].without(row)
-    return compose(book.site, tables, book.sealed_plan)
+    try:
+        return compose(book.site, tables, book.sealed_plan)
+    except FieldBookError:
+        raise FieldBookError([Fault(table, line, "", "", "without this row nothing ties the rest together, so nothing can be said of the water")]) from None
 
 
 def tilted(book: FieldBook, slope: float) -> FieldBook:

@@ -22,8 +22,11 @@ def _km(metres: float, system: str) -> str:
 
 
 def length(metres: float, system: str) -> str:
-    """A length of sight in words."""
-    return f"{units.convert(metres, 'mi'):.2f} miles" if system == "us" else f"{metres:.0f} m"
+    """A length of sight in words; US: in miles from half a mile on."""
+    if system != "us":
+        return f"{metres:.0f} m"
+    miles = units.convert(metres, "mi")
+    return f"{miles:.2f} miles" if miles >= 0.5 else f"{units.convert(metres, 'ft'):.0f} ft"
 
 
 def offset(metres: float, system: str, sign: str = "") -> str:

@@ -186,6 +186,42 @@ def test_labels_and_numbers_in_us_units(control, typed, metric):
     assert label.value.endswith(f"[{panels.CONTROLS[control].unit}]") and page.fault.value == ""
 
 
+@pytest.mark.parametrize("name, value", [("gradient", 0.1), ("shores", 40.0)])
+def test_a_tilt_and_another_assumption_change_together(name, value):
+    """On a level tested by pegs: the tilt moves the found curvature by 2/D of it, whatever else was assumed."""
+    page = answered(DATA)
+    page.book.value = "two_kilometres"
+    page.controls[name].value = value
+    before = float(re.search(r"found (-?[0-9.]+) per", page.describe())[1])
+    page.controls["collimation"].value += 50.0
+    after = float(re.search(r"found (-?[0-9.]+) per", page.describe())[1])
+    assert before - after == pytest.approx(2 * 50.0 / 2000.0, rel=0.05)
+
+
+def test_no_reading_is_judged_before_its_number_is_given():
+    page = answered(DATA)
+    page.called.value = True
+    assert "Now set the reading that was phoned in" in page.sentence.value and "excluded" not in page.sentence.value
+    page.controls["phoned"].value = 260.0
+    assert "flat water is excluded" in page.sentence.value
+    page.reset.click()
+    page.answer.value = "on the mark"
+    assert not page.called.value and "Now set" not in page.sentence.value
+    page.controls["phoned"].value = 5.0
+    assert page.called.value and "excluded" in page.sentence.value
+
+
+def test_the_question_gives_no_answer_away():
+    """Before an answer, both axes reach as far up as down from the level of the instrument, and no curvature is named."""
+    page = panels.LivePage(DATA)
+    for ax, level in zip(page.figure.axes[1:], (1600.0, 0.0)):
+        low, high = ax.get_ylim()
+        assert high - level == pytest.approx(level - low, rel=1e-6)
+    assert "ellipsoid" not in page.figure.axes[0].get_xlabel()
+    page.answer.value = "on the mark"
+    assert "ellipsoid" in page.figure.axes[0].get_xlabel() and page.figure.axes[2].get_ylim()[0] != -page.figure.axes[2].get_ylim()[1]
+
+
 def test_a_what_if_is_asked_in_us_units():
     page = answered(DATA)
     page.units.value, page.book.value = "us", "two_kilometres"
