@@ -108,14 +108,14 @@ def stability_prior(air: Air, state: State) -> tuple[Stated, float]:
     alike, so days of opposite sign don't cancel it. Where no wind is stated,
     a calm lake of 3 m/s within a factor of 2 is taken (a judgement).
     S is normal beforehand, e ± s: S⁴ is e⁴ + 6 e² s² + 3 s⁴ on average, and S²
-    is off its tangent by √2 s². Not by what sights say of S, lest u follow κ.
+    is above its tangent at e by s² ± √2 s². Not by what sights say of S, lest u follow κ.
     """
     wind = max(air.wind.value, GENTLEST) if air.wind else CALM
     per_square = profile.STABLE * profile.KARMAN**2 * GRAVITY / (profile.DRAG * wind**2 * (air.temperature.value + 273.15))
     relative = math.hypot(2 * (air.wind.u or WIND_U * wind) / wind, WITHIN_MODEL) if air.wind else UNKNOWN_WIND
     e, s = state.expected, state.expected_u
     u = per_square * math.hypot(relative * math.sqrt(e**4 + 6 * e**2 * s**2 + 3 * s**4), math.sqrt(2) * s**2)
-    return Stated(per_square * state.strength**2, u + LEAST_GRADIENT, not air.wind), 2 * per_square * state.strength
+    return Stated(per_square * (state.strength**2 + s**2), u + LEAST_GRADIENT, not air.wind), 2 * per_square * state.strength
 
 
 def strength_prior(air: Air, spread: Stated) -> Stated:

@@ -1,7 +1,7 @@
 """The verdict: a rule fixed beforehand, applied to one number, said in one sentence.
 
-The order of the outcomes is fixed: where no path of the rays agrees with what
-they show, nothing is decided; readings that disagree say nothing; a
+The order of the outcomes is fixed: where the path of the rays doesn't agree
+with what they show, nothing is decided; readings that disagree say nothing; a
 measurement too uncertain to tell flat from ellipsoid decides nothing, whatever
 it found; only then are the two tested, each at its own rate.
 """
@@ -33,8 +33,8 @@ class Verdict(Step):
 
     `p_flat` and `p_ellipsoid` are two-sided probabilities under the real
     distribution, `worst_flat` and `worst_ellipsoid` with each tolerance at its
-    limit. `radius` is a 95 % interval [m]. Where it isn't `settled`, no path of
-    the rays agrees with what they show, and the numbers mean nothing.
+    limit. `radius` is a 95 % interval [m]. Where it isn't `settled`, the path of
+    the rays doesn't agree with what they show, and the numbers mean nothing.
     """
 
     result: Result = field(repr=False)

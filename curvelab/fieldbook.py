@@ -174,7 +174,7 @@ def write_fieldbook(book: FieldBook, folder: str | Path) -> Path:
 def with_rows(name: str, table: Table | None, rows: Sequence[Cells], at: int | None = None) -> Table:
     """A table, new where there was none, with rows put in (last where `at` is left out) and the columns that they need.
 
-    Numbers in the unit of their column's header, or with one of their own where that has none, to nine figures.
+    Lengths and temperatures in the unit of their column's header, or with one of their own where that has none, to nine figures; the rest as texts.
     """
     known = schema.TABLES[name]
     old = table or Table((), (), ())

@@ -58,13 +58,15 @@ def curvature_axis(expected: float, u: float, *, found: float = math.nan, note: 
     else:
         hide(ax, "flat interval", "ellipsoid interval", "bars")
         dot(ax, "found", found * unit, 0.5, across=half, color="0.45" if note else FOUND, linestyle=":" if note else "-")
-        words(ax, "found words", f"measured, 95 %{note and f': {note}'}", (found * unit, 0.5), xytext=(0, -9), textcoords="offset points",
-              ha="center", va="top", color=FOUND, bbox={"facecolor": PAPER, "edgecolor": "none", "pad": 1})
     reach = max(half, 0.6 * centre)
     ends = [-reach, centre + reach] + ([] if math.isnan(found) else [found * unit - 1.1 * half, found * unit + 1.1 * half])
     room = 0.02 * (max(ends) - min(ends))
     left, right = outward(min(ends) - room, max(ends) + room)
-    if math.isnan(found):  # between the two lines where there is room, else beside them
+    if not math.isnan(found):
+        place = (found * unit - left) / (right - left)
+        words(ax, "found words", f"measured, 95 %{note and f': {note}'}", (found * unit, 0.5), xytext=(0, -9), textcoords="offset points",
+              ha="left" if place < 0.25 else "right" if place > 0.75 else "center", va="top", color=FOUND, bbox={"facecolor": PAPER, "edgecolor": "none", "pad": 1})
+    else:  # between the two lines where there is room, else beside them
         between = centre / (right - left) > BETWEEN
         words(ax, "bars", "bars: 95 of 100\nmeasurements", ((centre / 2 - left) / (right - left) if between else 0.005, 0.97), xycoords="axes fraction",
               ha="center" if between else "left", va="top")
@@ -165,7 +167,6 @@ def target_board(flat: tuple[float, float], ellipsoid: tuple[float, float], *, f
         offset, half = pair[0] * units.per_metre, COVERAGE * pair[1] * units.per_metre
         band(ax, f"{name} band", [0.15, 0.85], offset - half, offset + half, colour, hatch)
         line(ax, name, [0.15, 0.85], [offset] * 2, color=colour, linestyle=dash, linewidth=2.5)
-        words(ax, f"{name} words", text.split()[0], (0.88, offset), color=colour, va="center", ha="left", fontweight="bold")
         ends += [offset - half, offset + half]
     hide(ax, "found", "found bar")
     if found:
@@ -173,6 +174,10 @@ def target_board(flat: tuple[float, float], ellipsoid: tuple[float, float], *, f
         dot(ax, "found", 0.5, offset, up=half)
         ends += [offset - half, offset + half]
     line(ax, "level", [0, 1.2], [0, 0], color="0.35", linewidth=1, linestyle=":")
+    apart = (ellipsoid[0] - flat[0]) * units.per_metre / (max(ends) - min(ends))
+    for (offset, _), side, (name, colour, _, _, text) in zip((flat, ellipsoid), (-apart, apart), HYPOTHESES):  # beside its line, above or below it where the other is near
+        words(ax, f"{name} words", text.split()[0], (0.88, offset * units.per_metre), color=colour, va="center" if abs(apart) > 0.1 else "bottom" if side > 0 else "top",
+              ha="left", fontweight="bold")
     room = 0.05 * (max(ends) - min(ends))
     put(ax, ylim=outward(min(ends) - room, max(ends) + room), xlim=(0, 1.2), ylabel=f"above the level mark [{units.short}]")
     put(ax.xaxis, visible=False)

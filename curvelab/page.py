@@ -227,6 +227,6 @@ class _Field(widgets.HBox):
         self._following = False
 
     def _lead(self, _: Any = None) -> None:
-        """The slider shows the number that was typed."""
+        """The slider shows the number that was typed; a browser moves it to the nearest step."""
         if not self._following:
             self._slider.value = self._number.value / self._factor

@@ -90,7 +90,7 @@ def follow(
 ) -> Path:
     """Lines of sight through air whose bending depends on the height above the water.
 
-    At least 0.3 m clear of the water, in air whose χ has no kinks, `end` errs by less than 1 µm up to 2 km, 10 µm up to 10 km.
+    At least 0.3 m clear of the water, in air whose χ has no kinks and no layers thinner than half a metre, `end` errs by less than 1 µm up to 2 km, 10 µm up to 10 km.
 
     Parameters
     ----------

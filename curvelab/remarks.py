@@ -14,6 +14,8 @@ from .sealing import departures
 from .suspicion import suspicions
 from .wording import offset
 
+TELLING = 1.2  # times u(κ); a growth that is worth a remark (a judgement)
+
 
 def remarks(result: Result, over_flat: Result, struck: str) -> tuple[str, ...]:
     """What a reader of the verdict must know beside it, a phrase each.
@@ -65,11 +67,12 @@ def shared_air(result: Result) -> list[str]:
     """What becomes of the separation if one mistake runs through all airs whose k is stated: the network takes them as independent."""
     names = {("refraction", r.air) for r in result.book.readings if r.distance > LONG and not r.struck}
     pulls = [s * row.u for row, s in zip(result.rows, result.sensitivity) if row.kind == "prior" and names & {*row.terms} and not result.by_profile]
-    together = math.sqrt(max(result.planned_u**2 + sum(pulls) ** 2 - sum(pull**2 for pull in pulls), 0.0))
-    if together <= 1.2 * result.planned_u:
+    u = max(result.curvature.u, result.planned_u)  # as the separation takes it
+    together = math.sqrt(max(u**2 + sum(pulls) ** 2 - sum(pull**2 for pull in pulls), 0.0))
+    if together <= TELLING * u:
         return []
     return [f"the k of {len(pulls)} airs are taken to be wrong independently: if one mistake runs through them all, flat water and the ellipsoid lie "
-            f"{result.ellipsoid_curvature / together:.2f} typical errors apart, not {result.ellipsoid_curvature / result.planned_u:.2f}"]
+            f"{result.ellipsoid_curvature / together:.2f} typical errors apart, not {result.ellipsoid_curvature / u:.2f}"]
 
 
 def _idle_sights(result: Result) -> list[str]:
@@ -102,6 +105,7 @@ def _air_remarks(result: Result, over_flat: Result) -> list[str]:
     thermometers = {t.thermometer for t in result.book.air_readings if t.air == name}
     source = {0: "the stated difference of air and water, no thermometer", 1: "one thermometer alone"}.get(len(thermometers), "the thermometers")
     shape = "shaped by the stated wind" if result.book.airs[name].wind else "assumed for a calm lake, since no wind is stated"
-    told = [f"the air over the lake bends the longest sight by k = {result.effective_k:.2f}, by {source} and a profile {shape}"]
+    bent = f" by k = {result.effective_k:.2f}," if result.settled else ""
+    told = [f"the air over the lake bends the longest sight{bent} by {source} and a profile {shape}"]
     met = [text for text in over_flat.warnings if "meets the water" in text]
     return told + [text.rstrip(".") for text in result.warnings[:1]] + [f"over flat water: {text[0].lower()}{text[1:].rstrip('.')}" for text in met[:1]]

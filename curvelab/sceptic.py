@@ -65,6 +65,8 @@ def thresholds(result: Result) -> tuple[float, float]:
 def against(verdict: Verdict, units: str = "metric") -> str:
     """Which result would have gone against the presenter, as an offset at the target in ``"metric"`` or ``"us"`` units."""
     result = verdict.result
+    if not verdict.settled:
+        return "The path of the rays doesn't settle, so this campaign can't speak for either side."
     if verdict.separation < verdict.gate:
         return "No result of this design could have decided anything, either way: the plan does not pass its own gate."
     found, excluded, missed = (offset(at_target(result, kappa).value, units, "+") for kappa in (result.curvature.value, *thresholds(result)))
@@ -75,6 +77,8 @@ def against(verdict: Verdict, units: str = "metric") -> str:
 def flips(verdict: Verdict) -> list[Flip]:
     """For each assumption, the value at which the verdict would fall, and that at which the water found would be flat."""
     result = verdict.result
+    if not verdict.settled:
+        return []
     sight = longest(result).reading
     low, high = thresholds(result)
     kappa = result.curvature.value
@@ -141,7 +145,7 @@ class Answer:
 
 def answers(verdict: Verdict, units: str = "metric") -> list[Answer]:
     """The usual objections, answered from the book at hand, in ``"metric"`` or ``"us"`` units."""
-    return [Answer(objection, answer(verdict, units), see) for objection, answer, see in _OBJECTIONS]
+    return [] if not verdict.settled else [Answer(objection, answer(verdict, units), see) for objection, answer, see in _OBJECTIONS]
 
 
 def _refraction(verdict: Verdict, _: str) -> str:

@@ -106,7 +106,7 @@ def _number(value: float, metric: str, units: str) -> str:
     """A number with its unit, or a dash."""
     unit, factor = US_UNITS.get(metric, (metric, 1.0)) if units == "us" else (metric, 1.0)
     value *= factor
-    return "–" if not math.isfinite(value) else f"{value:.2f}" if unit == "k" else f"{value:.1f} {unit}"
+    return "–" if not math.isfinite(value) else f"{value:z.2f}" if unit == "k" else f"{value:z.1f} {unit}"
 
 
 def _describe(figure: Figure) -> str:

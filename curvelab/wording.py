@@ -43,7 +43,7 @@ def offset(metres: float, system: str, sign: str = "") -> str:
 def _uncertain(verdict: Verdict, system: str) -> str:
     """Why a measurement can't tell: the two hypotheses lie too near one another, or the path of the light follows from nothing."""
     if not verdict.settled:
-        return "the air bends the line of sight so much that no path of it agrees with what was read. Raise the line, or wait for air as warm as the water."
+        return "the air bends the line of sight so much, or so near to the water, that its path hangs on the very curvature that is sought. Raise the line, or wait for air as warm as the water."
     return (f"the two lie only {verdict.separation:.2f} typical errors (standard uncertainties) apart; {verdict.gate:.2f} are needed."
             + _explained(verdict, system))
 
@@ -144,6 +144,8 @@ def _worst_note(verdict: Verdict) -> str:
 
 
 def numbers(verdict: Verdict) -> str:
+    if not verdict.settled:
+        return "The path of the rays doesn't settle: no number found stands."
     kappa, expected = verdict.result.curvature, verdict.result.ellipsoid_curvature
     return (f"κ = ({kappa.value * 1e6:.4f} ± {kappa.u * 1e6:.4f})/1000 km (standard uncertainty), ellipsoid {expected * 1e6:.4f}/1000 km; "
             f"z(flat) = {verdict.z_flat:.2f}, z(ellipsoid) = {verdict.z_ellipsoid:.2f}, separation {verdict.separation:.2f} "

@@ -324,10 +324,12 @@ def test_stability_of_a_strength_that_is_not_known_yet(expected, u):
     """A factor of 2 of all S², root of the mean square over a normal S, and what S² is off its tangent; means by Gauss–Hermite quadrature."""
     nodes, weights = np.polynomial.hermite_e.hermegauss(8)
     strength, weights = expected + u * nodes, weights / weights.sum()
-    tangent = expected**2 + u**2 + 2 * expected * (strength - expected)
-    off = [weights @ (2 * strength**2) ** 2, weights @ (strength**2 - tangent) ** 2]
-    found, _ = air.stability_prior(LAKE, air.State(expected, 0.0, 0.0, expected, u))
-    assert found.u == pytest.approx(5 / profile.obukhov_length(1.0, 3.0, 15.0) * math.sqrt(sum(off)) + 0.002, rel=1e-9)
+    found, slope = air.stability_prior(LAKE, air.State(expected, 0.0, 0.0, expected, u))
+    per = 5 / profile.obukhov_length(1.0, 3.0, 15.0)  # G of S² [K/m per K²]
+    taken = found.value + slope * (strength - expected)
+    assert weights @ taken == pytest.approx(per * (weights @ strength**2), rel=1e-9)
+    off = [weights @ (2 * per * strength**2) ** 2, weights @ (per * strength**2 - taken) ** 2]
+    assert found.u == pytest.approx(math.sqrt(sum(off)) + 0.002, rel=1e-9)
 
 
 def test_no_wind_is_gentler_than_a_metre_a_second():
@@ -430,6 +432,9 @@ def test_a_line_that_is_bent_too_much_decides_nothing(seed, settled):
     result = curvelab.adjust(curvelab.simulate(plan, curvature=KAPPA, seed=seed))
     assert result.settled == settled
     verdict = curvelab.decide(result)
-    assert ("no path" in verdict.finding) != settled and (settled or verdict.outcome == "too uncertain to decide")
+    assert ("curvature that is sought" in verdict.finding) != settled and (settled or verdict.outcome == "too uncertain to decide")
+    if not settled:
+        assert curvelab.sceptic.flips(verdict) == [] == curvelab.sceptic.answers(verdict) and "10^" not in verdict.describe(reader="lab")
+        assert "mm" not in curvelab.sceptic.against(verdict)
     again = curvelab.adjust(result.book, path=result.curvature.value).curvature.value
     assert (abs(again - result.curvature.value) < 1e-4 * result.curvature.u) == settled

@@ -180,7 +180,7 @@ def test_labels_and_numbers_in_us_units(control, typed, metric):
     label, slider, number = page.fields[control].children
     assert label.value.endswith({"length": "[ft]", "height": "[ft]", "gradient": "[°F/ft]", "collimation": "[µrad]"}[control])
     number.value = typed
-    assert slider.value == pytest.approx(metric, rel=1e-7) and number.value == pytest.approx(typed, abs=0.5)
+    assert slider.value == pytest.approx(metric, rel=1e-7) and number.value == pytest.approx(typed, abs=0.5 * number.step + 1e-9)
     page.units.value = "metric"
     assert number.value == pytest.approx(metric, rel=1e-2) and slider.value == pytest.approx(metric, rel=1e-7)
     assert label.value.endswith(f"[{panels.CONTROLS[control].unit}]") and page.fault.value == ""
