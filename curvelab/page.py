@@ -126,8 +126,7 @@ class Page(widgets.VBox):
 
     def show_fault(self, error: Exception) -> None:
         """Say on the page what can't be worked out; the last picture stays."""
-        told = str(error)
-        text = html.escape(told[:1].upper() + told[1:]).replace("\n", "<br>")
+        text = html.escape(str(error)).replace("\n", "<br>")
         self.sentence.value = ""
         self.notes.value = "The picture is still the last one that could be worked out."
         self.fault.value = f'<div role="alert" style="font-size:16px;border-left:6px solid #a84300;padding-left:0.6em"><b>This can\'t be worked out.</b> {text}</div>'

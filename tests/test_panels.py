@@ -157,7 +157,7 @@ def test_what_is_drawn_again_in_parts_is_the_whole_picture_pixel_for_pixel(seed)
     """Over moves, units, large type, books and answers; and no part of the picture is cut off at its edge."""
     page, rng = panels.LivePage(DATA), np.random.default_rng(seed)
     switches = [(page.large, [False, True]), (page.units, ["metric", "us"]), (page.book, page.book.options), (page.answer, [None, *panels.ANSWERS]), (page.called, [False, True])]
-    for _ in range(40):
+    for _ in range(16):
         name = rng.choice(list(page.controls))
         slider = page.controls[name]
         if rng.random() < 0.3:
