@@ -19,10 +19,10 @@ import ipywidgets as widgets
 import numpy as np
 from matplotlib.figure import Figure
 
-from . import figures
+from . import figures, units
 from .stamps import Canvas
 
-US_UNITS = {"m": ("ft", 1 / 0.3048), "mm": ("in", 1 / 25.4), "K/m": ("°F/ft", 1.8 * 0.3048)}  # of a control: the unit, and how many make one of the metric one
+US_UNITS = {"m": "ft", "mm": "in", "K/m": "°F/ft"}  # in place of a control's metric one
 
 
 @dataclass(frozen=True)
@@ -166,6 +166,12 @@ def png(pixels: np.ndarray) -> bytes:
     return b"\x89PNG\r\n\x1a\n" + b"".join(struct.pack(">I", len(data)) + name + data + struct.pack(">I", zlib.crc32(name + data)) for name, data in parts)
 
 
+def unit_in(system: str, metric: str) -> tuple[str, float]:
+    """A unit in ``"metric"`` or ``"us"``, and how many of it make one of the metric one."""
+    unit = US_UNITS.get(metric, metric) if system == "us" else metric
+    return unit, 1.0 if unit == metric else units.convert(1.0, unit) / units.convert(1.0, metric)
+
+
 def unit_switch() -> widgets.ToggleButtons:
     """Metric or US units."""
     switch = widgets.ToggleButtons(options=[("metric", "metric"), ("US", "us")], style={"button_width": "5em"}, layout={"width": "auto"})
@@ -201,7 +207,7 @@ class _Field(widgets.HBox):
 
     def show_in(self, system: str) -> None:
         """Label and number in ``"metric"`` or ``"us"`` units."""
-        self.unit, self._factor = US_UNITS.get(self._control.unit, (self._control.unit, 1.0)) if system == "us" else (self._control.unit, 1.0)
+        self.unit, self._factor = unit_in(system, self._control.unit)
         self._label.value = self._control.label if self.unit == "1" else f"{self._control.label} [{self.unit}]"
         self._follow()
 

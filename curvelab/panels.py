@@ -87,14 +87,17 @@ class LivePage(Page):
         for widget in (self.answer, self.called, self.left_out):
             widget.observe(self.update, "value")
         self.units.observe(self.show_in, "value")
-        self.controls["phoned"].observe(self._take, "value")
         self.large.observe(self._resize, "value")
         self.reset.on_click(self._start_over)
         self.null.on_click(lambda _: setattr(self.controls["length"], "value", SHORT))
         self._choose()
 
     def update(self, change: Any = None) -> None:
-        """Compute and draw, unless a book with a fault is chosen: its message stands."""
+        """Compute and draw, unless a book with a fault is chosen: its message stands. A number phoned in is judged from then on."""
+        if change and change.owner is self.controls["phoned"] and not self._setting:
+            self._given = True
+            with self.together():
+                self.called.value = True
         if self.book.value == NO_BOOK or self._chosen is not None:
             super().update(change)
 
@@ -104,12 +107,6 @@ class LivePage(Page):
             with self.together():
                 self.answer.value, self.called.value, self.book.value, self.controls["phoned"].value = None, False, NO_BOOK, 0.0
             self._choose()
-
-    def _take(self, _: Any = None) -> None:
-        """A number was phoned in: it is judged from now on."""
-        if not self._setting and not self._given:
-            self._given = self.called.value = True
-            self.update()
 
     def _resize(self, _: Any = None) -> None:
         """Pictures in the type for a screen, or in large type for a projector."""

@@ -14,7 +14,7 @@ from . import figures, sceptic
 from .adjustment import adjust
 from .decision import Verdict, decide
 from .fieldbook import with_changes
-from .page import US_UNITS, Control, Page, unit_switch
+from .page import Control, Page, unit_in, unit_switch
 from .planning import what_if
 from .records import FieldBook
 
@@ -104,7 +104,7 @@ def _notes(verdict: Verdict, units: str) -> list[str]:
 
 def _number(value: float, metric: str, units: str) -> str:
     """A number with its unit, or a dash."""
-    unit, factor = US_UNITS.get(metric, (metric, 1.0)) if units == "us" else (metric, 1.0)
+    unit, factor = unit_in(units, metric)
     value *= factor
     return "–" if not math.isfinite(value) else f"{value:z.2f}" if unit == "k" else f"{value:z.1f} {unit}"
 

@@ -56,7 +56,7 @@ ROOMS = {
     "drawing": "",
     "figures": "drawing uncertainty",
     "stamps": "",
-    "page": "figures stamps",
+    "page": "units figures stamps",
     "panels": "drawing figures page records fieldbook designs adjustment prediction wording decision sceptic planning",
     "sceptic_page": "figures page records fieldbook adjustment decision sceptic planning",
     "rays_page": "refraction ray air figures page",
