@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import quad, solve_ivp
 
+from curvelab import profile
 from curvelab.ray import follow, warnings
 
 R = 6_371_000.0  # m
@@ -120,6 +121,20 @@ def test_any_smooth_profile_agrees_with_scipy(distance, height, tilt, kelvin, st
     if z(np.linspace(0, distance, 500)).min() > 0.3:
         path = follow(distance, height, slope, kappa, chi)
         assert path.end == pytest.approx(z(distance), abs=1e-6 if distance <= 2000 else 1e-5)
+
+
+@pytest.mark.parametrize(("distance", "limit"), [(2000.0, 1e-6), (10_000.0, 1e-5)])
+@pytest.mark.parametrize("obukhov", [0.5, 1.5, 3.0, -2.0])
+def test_stable_and_unstable_air_of_the_library_agrees_with_scipy(obukhov, distance, limit):
+    """Lines that cross the height z = L, where stable air turns from one limit to the other."""
+    shape = profile.stability(obukhov)
+
+    def chi(z):
+        return 2e-8 + math.copysign(0.3, obukhov) * PER_KELVIN * shape.slope(z)
+
+    heights, slope = np.array([1.2, 1.6, 2.4]), np.array([0.0, 1e-5, 2e-5])
+    truth = [solved(distance, h, s, KAPPA, chi)(distance) for h, s in zip(heights, slope, strict=True)]
+    assert follow(distance, heights, slope, KAPPA, chi).end == pytest.approx(truth, abs=limit)
 
 
 def test_a_line_that_dips_into_strong_air_cuts_itself_finer():
