@@ -341,15 +341,15 @@ def test_the_page_shows_what_the_lines_give(page):
 
 
 def test_the_picture_is_drawn_where_its_pixels_are(page):
-    whole = page.figure.axes[0].images[0]
-    assert np.array_equal(whole.get_array(), make.picture()) and whole.get_extent() == [-0.5, 639.5, 479.5, -0.5]
+    whole, pixels = page.figure.axes[0].images[0], make.picture()
+    assert np.array_equal(whole.get_array(), pixels) and whole.get_extent() == [-0.5, 639.5, 479.5, -0.5]
     assert page.figure.axes[0].get_ylim() == (479.5, -0.5) and page.figure.axes[0].get_xlim() == (-0.5, 639.5)  # the first row on top
     place(page)
     for close, (name, column) in zip(page.figure.axes[1:], make.COLUMNS.items()):
         left, _, _, top = close.images[0].get_extent()
         part = close.images[0].get_array()
         row, x = int(page.controls[name].value), int(column)
-        assert np.array_equal(part[row - int(top + 0.5), x - int(left + 0.5)], make.picture()[row, x])
+        assert np.array_equal(part[row - int(top + 0.5), x - int(left + 0.5)], pixels[row, x])
         assert close.get_xlim()[0] < column < close.get_xlim()[1] and close.get_ylim()[1] < row < close.get_ylim()[0]
 
 

@@ -53,7 +53,7 @@ def test_lines_that_meet_the_water_are_drawn_down_to_it(page):
     level, _ = put(page, air=35.0, water=12.0, height=1.6, length=2000.0, wind=4.0)
     ends = [(line.get_xdata()[-1], line.get_ydata()[-1]) for line in page.figure.axes[0].lines if line.get_gid() == "level" or len(line.get_xdata()) > 2]
     assert len(ends) > 15 and all(z == 0 or x == 2000 and z > 0 for x, z in ends)
-    assert level.get_ydata()[-1] == 0 and 1380 < level.get_xdata()[-1] < 1470
+    assert level.get_ydata()[-1] == 0 and 1340 < level.get_xdata()[-1] < 1430
     here, state = air.windy(35.0, 12.0, 4.0)
     fine = ray.follow(2000.0, 1.6, 0.0, 1 / R, lambda z: here.curvature(z, state), segments=128)
     assert level.get_xdata()[-1] == pytest.approx(fine.x[np.argmax(fine.z <= 0)], abs=15)
