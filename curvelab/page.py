@@ -17,6 +17,7 @@ from weakref import WeakKeyDictionary
 
 import ipywidgets as widgets
 import numpy as np
+import traitlets
 from matplotlib.figure import Figure
 
 from . import figures, units
@@ -83,13 +84,13 @@ class Page(widgets.VBox):
             widget.add_class(f"curvelab-{css}")
         super().__init__([*above, widgets.GridBox([*self.fields.values()], layout={"grid_template_columns": f"repeat({columns}, max-content)", "grid_gap": "0 1.5em"}),
                           *between, self.fault, self.sentence, self.picture, self.notes])
-        for slider in self.controls.values():
-            slider.observe(self.update, "value")
+        for field in self.fields.values():
+            field.observe(self.update, "value")
 
     @property
     def values(self) -> dict[str, float]:
-        """Where the controls stand."""
-        return {name: slider.value for name, slider in self.controls.items()}
+        """What the controls say."""
+        return {name: field.value for name, field in self.fields.items()}
 
     @contextlib.contextmanager
     def together(self) -> Iterator[None]:
@@ -193,17 +194,29 @@ def _slider(control: Control) -> widgets.FloatSlider:
 
 
 class _Field(widgets.HBox):
-    """A control with its name, its unit and a number field beside it; the slider itself stays metric."""
+    """A control with its name, its unit and a number field beside it; the slider itself stays metric.
+
+    `value` is what was given, though a browser moves a slider to its nearest step.
+    """
+
+    value = traitlets.Float()
 
     def __init__(self, name: str, control: Control, slider: widgets.FloatSlider) -> None:
-        self._control, self._slider, self._following = control, slider, False
+        self._control, self._slider, self._given, self._following = control, slider, slider.value, False
         self._label, self._number = widgets.Label(layout={"width": "14em"}), widgets.BoundedFloatText(layout={"width": "5.5em"})
-        super().__init__([self._label, slider, self._number])
+        super().__init__([self._label, slider, self._number], value=slider.value)
         self.add_class(f"curvelab-{name}")
         widgets.link((slider, "disabled"), (self._number, "disabled"))
-        slider.observe(self._follow, ["value", "min", "max"])
-        self._number.observe(self._lead, "value")
+        slider.observe(self._slid, "value")
+        slider.observe(self._follow, ["min", "max"])
+        self.observe(self._follow, "value")
+        self._number.observe(self._typed, "value")
         self.show_in("metric")
+
+    def put(self, value: float) -> None:
+        """Give the control a value [its metric unit], between steps too."""
+        self._given = self._slider.value = value
+        self._slid()
 
     def show_in(self, system: str) -> None:
         """Label and number in ``"metric"`` or ``"us"`` units."""
@@ -222,16 +235,22 @@ class _Field(widgets.HBox):
     def _shown(self, value: float) -> float:
         return round(value * self._factor, self._digits())
 
+    def _slid(self, _: Any = None) -> None:
+        """Where the slider stands, unless that is but the step nearest to what was given."""
+        low, step, stands = self._slider.min, self._slider.step, self._slider.value
+        nearest = low + round((self._given - low) / step) * step
+        self.value = self._given = self._given if math.isclose(stands, nearest, abs_tol=1e-6 * step) else stands
+
     def _follow(self, _: Any = None) -> None:
-        """The number says what the slider shows."""
+        """The number says what the control does."""
         self._following = True
         with self._number.hold_sync(), self._number.hold_trait_notifications():  # all at once, or a browser holds the old number to the new range
             room = 10.0 ** -self._digits()  # so that a rounded end isn't beyond the end
             self._number.min, self._number.max, self._number.step = self._slider.min * self._factor - room, self._slider.max * self._factor + room, room
-            self._number.value = self._shown(self._slider.value)
+            self._number.value = self._shown(self.value)
         self._following = False
 
-    def _lead(self, _: Any = None) -> None:
-        """The slider shows the number that was typed; a browser moves it to the nearest step."""
+    def _typed(self, _: Any = None) -> None:
+        """The control takes the number that was typed."""
         if not self._following:
-            self._slider.value = self._number.value / self._factor
+            self.put(self._number.value / self._factor)

@@ -89,12 +89,12 @@ class LivePage(Page):
         self.units.observe(self.show_in, "value")
         self.large.observe(self._resize, "value")
         self.reset.on_click(self._start_over)
-        self.null.on_click(lambda _: setattr(self.controls["length"], "value", SHORT))
+        self.null.on_click(lambda _: self.fields["length"].put(SHORT))
         self._choose()
 
     def update(self, change: Any = None) -> None:
         """Compute and draw, unless a book with a fault is chosen: its message stands. A number phoned in is judged from then on."""
-        if change and change.owner is self.controls["phoned"] and not self._setting:
+        if change and change.owner is self.fields["phoned"] and not self._setting:
             self._given = True
             with self.together():
                 self.called.value = True
@@ -105,7 +105,7 @@ class LivePage(Page):
         """The page as a new audience should find it."""
         with self._turn:
             with self.together():
-                self.answer.value, self.called.value, self.book.value, self.controls["phoned"].value = None, False, NO_BOOK, 0.0
+                self.answer.value, self.called.value, self.book.value = None, False, NO_BOOK
             self._choose()
 
     def _resize(self, _: Any = None) -> None:
@@ -150,10 +150,9 @@ class LivePage(Page):
         control = CONTROLS[name]
         value = self._as_read.setdefault(name, control.start) if self._chosen else control.start
         fixed = self._chosen is not None and name in ("length", "height", "phoned") or self._chosen is None and name == "shores"
-        with slider.hold_sync():  # all at once, or a browser moves the old value to the new steps and says so
-            slider.min, slider.max = min(control.low, value), max(control.high, value)
-            slider.step, slider.disabled = control.step / 1000 if fixed else control.step, fixed
-            slider.value = value
+        with slider.hold_sync():  # all at once, or a browser holds the old value to the new range and says so
+            slider.min, slider.max, slider.disabled = min(control.low, value), max(control.high, value), fixed
+            self.fields[name].put(value)
 
     def _compute(self) -> tuple[str, Iterable[str]]:
         """Draw the result; its sentence and its notes."""
@@ -207,7 +206,7 @@ class LivePage(Page):
         axes = self.figure.axes or _three(self.figure, self.large.value)
         words(axes[1], "cover", "", (0.5, 0.5), xycoords="axes fraction")
         figures.curvature_axis(result.ellipsoid_curvature, max(result.curvature.u, result.planned_u), found=result.curvature.value, note=outcome if outcome in UNDECIDED else "", ax=axes[0])
-        figures.sight_chart(along, flat, ellipsoid, axis_height=self.controls["height"].value, units=units,
+        figures.sight_chart(along, flat, ellipsoid, axis_height=self.values["height"], units=units,
                             points=[(distance, found.value, found.u)] if read else [], ax=axes[1])
         figures.target_board(*((line[0][-1], line[1][-1]) for line in (flat, ellipsoid)), units=units,
                              found=(found.value, found.u) if read else None, ax=axes[2])

@@ -84,7 +84,7 @@ class PhotoPage(Page):
             kept = self.kept.get(self.reader.value)
             with self.together():  # the controls follow, and are not asked in between
                 for name, value in self._start.items():
-                    self.controls[name].value = value if kept is None else math.degrees(kept.tilt) if name == "tilt" else getattr(kept, name)
+                    self.fields[name].put(value if kept is None else math.degrees(kept.tilt) if name == "tilt" else getattr(kept, name))
             self.update()
 
     def _compute(self) -> tuple[str, Iterable[str]]:

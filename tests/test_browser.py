@@ -214,13 +214,16 @@ def test_a_slider_moved_by_keyboard_moves_number_sentence_and_picture(live, cont
 
 
 def test_a_typed_number_moves_the_slider(live):
+    """To its nearest step, while the page keeps to the number."""
     before, drawn = number(live, "length"), pixels(live)
-    field = live.locator(".curvelab-length input[type=number]")
-    for typed, changed in ((before / 2, True), (before, False)):
+    field, handle = live.locator(".curvelab-length input[type=number]"), live.locator(".curvelab-length .noUi-handle")
+    for typed, step, changed in ((before / 2, before / 2, True), (1612.0, 1600.0, True), (before, before, False)):
         field.fill(f"{typed:g}")
         field.press("Enter")
-        until(lambda: number(live, "length") == typed, "slider and number agree")
+        until(lambda: float(handle.get_attribute("aria-valuenow")) == step, "the slider follows")
         until(lambda: differ(pixels(live), drawn, 1) == changed, "the picture follows")
+        live.locator(f"{KERNEL}[data-status=idle]").wait_for()
+        assert float(field.input_value()) == typed
 
 
 def test_the_tabulator_key_reaches_every_slider(live):

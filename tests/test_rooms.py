@@ -71,7 +71,7 @@ ROOMS = {
 }
 # Third party: the rooms that may import it, None for all of them. Anything else is refused.
 LIBRARIES = {"numpy": None, "pyproj": {"ellipsoid"}, "matplotlib": {"drawing", "figures", "stamps", "page", "panels", "rays_page", "sceptic_page", "photo_page", "pages", "paper"},
-             "ipywidgets": {"page", "panels", "sceptic_page", "photo_page"}, "PIL": {"photo_page"}, "nbformat": {"publishing"}, "nbclient": {"publishing"}}
+             "ipywidgets": {"page", "panels", "sceptic_page", "photo_page"}, "traitlets": {"page"}, "PIL": {"photo_page"}, "nbformat": {"publishing"}, "nbclient": {"publishing"}}
 ONLY_WHEN_USED = {"pyproj"}
 MACHINE_PATH = re.compile(r"(?:^|[^\w.~/-])/(?:work|tmp|root|farm|home|Users)/\w", re.MULTILINE)
 
