@@ -20,7 +20,7 @@ from .designs import single_line
 from .drawing import BENEATH, METRIC, US, words
 from .fieldbook import read_fieldbook, with_changes
 from .page import Control, Page, chooser, unit_switch
-from .planning import CAUTIONS, TESTED, as_read, phoned_in, plan, what_if
+from .planning import CAUTIONS, TESTED, as_read, clearance, phoned_in, plan, what_if
 from .prediction import line_of_sight, measured_offset
 from .records import FieldBook
 from .wording import length
@@ -35,11 +35,10 @@ CONTROLS = {
     "shores": Control("Far water higher by", "mm", -200.0, 200.0, 1.0, 0.0),
     "phoned": Control("Reading phoned in", "mm", -1000.0, 3000.0, 1.0, 0.0),
 }
-GRADIENT_U = "0.03 K/m"
+GRADIENT_U = 0.03  # K/m
 SHORT = 100.0  # m, of the null control
 WHAT_IF = {"gradient": "the temperature gradient had been {}", "collimation": f"a peg test had found a collimation error of {{}}, ± {TESTED}",
            "shores": sceptic.WHAT_IF["shores"]}
-ASSUMED = f"without a field book the page takes the level as tested, to ± {TESTED}, and the gradient as known to ± {GRADIENT_U}; an untested level or unmeasured air can tell far less"
 UNDECIDED = ("readings disagree", "too uncertain to decide")
 SIZE, LARGE = (11.6, 4.1), (11.6, 6.4)  # inches at 100 dpi
 BOXES = (0.092, 0.366, 0.893, 0.588), (0.1364, 0.1663, 0.8373, 0.7434), (0.261, 0.1663, 0.693, 0.7434)  # of the axes in their parts
@@ -172,13 +171,14 @@ class LivePage(Page):
         """The result to show, what it says, what to know beside it, and the outcome."""
         values, system = self.values, self.units.value
         if self._chosen is None:
-            line = single_line(values["length"], gradient=f"{values['gradient']:.4f} ± {GRADIENT_U}", collimation=f"{values['collimation']:.3f} ± {TESTED}",
+            line = single_line(values["length"], gradient=f"{values['gradient']:.4f} ± {GRADIENT_U} K/m", collimation=f"{values['collimation']:.3f} ± {TESTED}",
                                pointings=1 if self.called.value else 5)
             if self.called.value and self._given:
                 verdict = decide(adjust(phoned_in(line, values["phoned"] / 1000, values["height"])))
-                return verdict.result, verdict.finding_in(system), (ASSUMED, *verdict.remarks), verdict.outcome
+                told = verdict.finding_in(system) + clearance(verdict.result, values["height"], system)
+                return verdict.result, told, (self._assumed(), *verdict.remarks), verdict.outcome
             planned = plan(line)
-            return planned.result, ("Now set the reading that was phoned in. " if self.called.value else "") + planned.describe(values["height"], system), (ASSUMED,), ""
+            return planned.result, ("Now set the reading that was phoned in. " if self.called.value else "") + planned.describe(values["height"], system), (self._assumed(),), ""
         moved = {name: values[name] for name in WHAT_IF if abs(values[name] - self._as_read[name]) > CONTROLS[name].step / 2}
         asked = WHAT_IF | ({"collimation": sceptic.WHAT_IF["collimation"]} if self._tested else {})
         told = [asked[name].format(self.fields[name].told(value)) for name, value in moved.items()]
@@ -195,6 +195,10 @@ class LivePage(Page):
             return planned.result, f"{planned.describe(values['height'], system)} Nothing is read yet.", (), ""
         verdict = decide(adjust(book))
         return verdict.result, (f"What if {' and '.join(told)}? " if told else "") + verdict.finding_in(system), verdict.remarks, verdict.outcome
+
+    def _assumed(self) -> str:
+        return (f"without a field book the page takes the level as tested, to ± {TESTED}, and the gradient as known to ± {self.fields['gradient'].told(GRADIENT_U)}; "
+                "an untested level or unmeasured air can tell far less")
 
     def _draw(self, result: Result, outcome: str) -> None:
         """The three pictures of a result, the curvature axis first."""

@@ -83,14 +83,11 @@ class Plan(Step):
         units : {"metric", "us"}
         """
         distance = longest(self.result).reading.distance
-        along = np.linspace(0.0, distance, 41)
-        lines = [line_of_sight(self.result, kappa, along)[0] for kappa in (0.0, self.result.ellipsoid_curvature)]
-        flat, ellipsoid = (float(line[-1]) for line in lines)
-        lowest = math.inf if axis_height is None else axis_height + min(line.min() for line in lines)
+        flat, ellipsoid = (at_target(self.result, kappa).value for kappa in (0.0, self.result.ellipsoid_curvature))
         verdict = "This plan can tell them apart" if self.go else "This plan can't tell them apart"
         return (f"At {length(distance, units)}, flat water would put the line of sight {_side(flat, units)} the mark at the level of the instrument, water that "
                 f"follows the Earth {_side(ellipsoid, units)} it. {verdict}: they lie {self.separation:.2f} typical errors (standard uncertainties) apart, and "
-                f"{self.gate:.2f} are needed.{_clearance(lowest, units)}")
+                f"{self.gate:.2f} are needed." + ("" if axis_height is None else clearance(self.result, axis_height, units)))
 
     def predictions(self) -> list[str]:
         """What either hypothesis predicts for the longest sight, and what the rule will ask, a line each."""
@@ -220,7 +217,10 @@ def _spreads(result: Result) -> tuple[list[Contribution], list[tuple[float, int]
     return rest, repeats
 
 
-def _clearance(lowest: float, units: str) -> str:
+def clearance(result: Result, axis_height: float, units: str) -> str:
+    """What to say of a longest sight that comes near the water or into it from so high [m]; else nothing."""
+    along = np.linspace(0.0, longest(result).reading.distance, 41)
+    lowest = axis_height + min(line_of_sight(result, kappa, along)[0].min() for kappa in (0.0, result.ellipsoid_curvature))
     if lowest <= 0:
         return " But the line of sight would run into the water: raise the instrument."
     return f" But the line would pass only {offset(lowest, units)} above the water, where the air bends light most: raise it." if lowest < CLEAR else ""

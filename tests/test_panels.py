@@ -313,7 +313,10 @@ def test_a_reading_phoned_in_is_judged_by_the_rule(page):
     page.controls["phoned"].value, page.called.value = 270, True
     assert "flat water is excluded" in page.sentence.value and "270.0 mm" in page.describe()
     page.controls["phoned"].value = -47
-    assert "water that follows the Earth is excluded" in page.sentence.value
+    assert "water that follows the Earth is excluded" in page.sentence.value and "the water: raise" not in page.sentence.value
+    put(page, gradient=0.2, length=5000)
+    assert page.sentence.value.count("But the line of sight would run into the water: raise the instrument.") == 1
+    put(page, gradient=-0.01, length=2000)
     page.called.value = False
     assert "This plan can tell them apart" in page.sentence.value and "found" not in page.describe()
 
@@ -323,6 +326,7 @@ def test_one_switch_changes_all_units(page):
     before = page.describe()
     page.units.value = "us"
     assert " in and ellipsoid" in page.describe() and "1.24 miles" in page.sentence.value and " mm" not in page.sentence.value
+    assert "the gradient as known to ± 0.0165 °F/ft" in page.notes.value and "K/m" not in page.notes.value
     page.units.value = "metric"
     assert page.describe() == before
 
