@@ -37,5 +37,13 @@ def test_the_field_book_shown_is_one_that_can_be_read(tmp_path):
     assert curvelab.decide(curvelab.adjust(curvelab.read_fieldbook(tmp_path))).outcome == "too uncertain to decide"
 
 
+def test_a_book_of_ones_own_is_written_and_checked_as_shown(monkeypatch, tmp_path, capsys):
+    monkeypatch.chdir(tmp_path)
+    (write,), (check,) = re.findall(r'-c "(.*)"', README), re.findall(r"`(print\(curvelab\.check_fieldbook.*?)`", README)
+    exec(write, {})
+    exec(check, {"curvelab": curvelab})
+    assert (tmp_path / "data" / "our_lake" / "site.toml").is_file() and "can be read" in capsys.readouterr().out
+
+
 def test_the_first_paragraph_is_the_job():
     assert README.startswith("# curvelab\n\nA science presenter")
