@@ -10,7 +10,7 @@ import pytest
 from scipy import integrate
 
 import curvelab
-from curvelab import air, designs, observation, profile, ray, refraction
+from curvelab import adjustment, air, designs, observation, profile, ray, refraction
 from curvelab.fieldbook import compose
 from curvelab.records import Air, Stated, Table
 from tests.books import book
@@ -438,3 +438,15 @@ def test_a_line_that_is_bent_too_much_decides_nothing(seed, settled):
         assert "mm" not in curvelab.sceptic.against(verdict)
     again = curvelab.adjust(result.book, path=result.curvature.value).curvature.value
     assert (abs(again - result.curvature.value) < 1e-4 * result.curvature.u) == settled
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_the_path_of_an_ordinary_book_settles_in_a_few_rounds(monkeypatch, seed):
+    """Each round solves how the curvature found answers to the water under the rays; a fixed share of the way would take some 20."""
+    weather = {"air_minus_water": "1 ± 1 K", "water_temperature": "11 ± 0.3 °C"}
+    plan = curvelab.plan(designs.single_sight(designs.Facts(2000.0, height=3.0, weather=weather, thermometers=(0.5, 1.5, 4.0))))
+    lake, asked, rows = curvelab.simulate(plan, curvature=KAPPA, seed=seed), [], adjustment.rows
+    monkeypatch.setattr(adjustment, "rows", lambda book, at, **known: asked.append(at.curvature) or rows(book, at, **known))
+    result = curvelab.adjust(lake)
+    assert result.settled and 3 <= len(asked) <= 6
+    assert asked[-1] == pytest.approx(result.curvature.value, abs=1e-4 * result.curvature.u)
