@@ -88,11 +88,11 @@ def stability(obukhov: float, foot: float = FOOT) -> Shape:
     if math.isinf(obukhov):
         return logarithmic(foot)
     if obukhov > 0:
-        def ratio(z: ArrayLike) -> Array:
-            return _above(z, foot) / obukhov
+        def slope(z: ArrayLike) -> Array:
+            z = _above(z, foot)
+            return 1 / z + STABLE / np.hypot(z, obukhov)
 
-        return Shape("stable", lambda z: (1 + STABLE / np.sqrt(1 + ratio(z)**-2.0)) / _above(z, foot),
-                     lambda z: np.log(_above(z, foot) / foot) + STABLE * (np.arcsinh(ratio(z)) - np.arcsinh(ratio(foot))))
+        return Shape("stable", slope, lambda z: np.log(_above(z, foot) / foot) + STABLE * (np.arcsinh(_above(z, foot) / obukhov) - math.asinh(foot / obukhov)))
 
     def root(z: ArrayLike) -> Array:
         return np.sqrt(1 - UNSTABLE * _above(z, foot) / obukhov)

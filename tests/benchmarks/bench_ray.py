@@ -8,14 +8,18 @@ import numpy as np
 from scipy.integrate import solve_ivp
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
+from curvelab import air
 from curvelab.ray import follow
+from curvelab.records import Air, Stated
 
 LINES, NODES, ROUNDS, KAPPA = 512, 8, 200, 1 / 6_371_000
 HEIGHTS = np.random.default_rng(1).uniform(1, 3, LINES)  # m
+OWN, COLDER = air.layer(Air("lake", temperature=Stated(10.0), pressure=Stated(1000.0))), air.State(strength=-0.2)
 PROFILES = {  # curvature of the ray [1/m] over warmer and colder water, without and with stability
     "2e-8 + B/z, B = +5e-8": lambda z: 2e-8 + 5e-8 / z,
     "2e-8 + B/z, B = -2.3e-7": lambda z: 2e-8 - 2.3e-7 / z,
     "unstable, L = -20 m": lambda z: 2e-8 - 2.3e-7 / z / np.sqrt(1 + 0.8 * z),
+    "the network's own air": lambda z: OWN.curvature(z, COLDER),
 }
 
 
