@@ -7,14 +7,15 @@ import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-from . import schema, units
+from . import units
 from .fieldbook import Cells, compose, with_rows
 from .numbers import checked
+from .profile import logarithmic, strength
 from .records import Air, FieldBook, Table
+from .refraction import DRY_ADIABATIC
 
 NEAR, MARK = 10.0, 1.5  # m from the level to the pole in the water beside it; m of a target above the water, where no height is given
 LONG = 100.0  # m; no sight of a peg test is as long
-DECADES, LAPSE = 5.5, 0.0098  # of height from the water's temperature to that of the air 10 m up; K/m of air that is mixed (both rounded)
 MILD = {"temperature": "12 °C", "pressure": "1000 hPa"}
 THROUGH_THE_DAY = tuple({"air_minus_water": f"{kelvin} ± 1 K"} for kelvin in (2, 1, 0, -1, -2))
 Part = tuple[list[Cells], list[Cells]]  # rows of readings.csv and of heights.csv
@@ -249,8 +250,7 @@ def with_pointings(book: FieldBook, pointings: int) -> FieldBook:
     table, count = _unread(book), int(checked("pointings", pointings, 1, 9999, "how often each target is read, 1 or more"))
     repeats: dict[tuple, list[tuple[str, ...]]] = {}
     for r, cells in zip(book.readings, table.rows):
-        own = tuple(value for key, value in vars(r).items() if key not in ("row", *schema.REPEATS_DIFFER_IN))
-        repeats.setdefault((r.distance > LONG and not r.struck, *own), []).append(cells)
+        repeats.setdefault((r.distance > LONG and not r.struck, *r.shared), []).append(cells)
     rows = tuple(row for key, same in repeats.items() for row in ((same + same[-1:] * count)[:count] if key[0] else same))
     return compose(book.site, book.tables | {"readings.csv": Table.numbered(table.headers, rows)})
 
@@ -293,7 +293,8 @@ def _likely(air: Air, height: float) -> float:
     warm = air.temperature.value if air.temperature else units.parse(MILD["temperature"], "temperature").value
     difference = air.air_minus_water.value if air.air_minus_water else warm - air.water_temperature.value if air.water_temperature else 0.0
     water = air.water_temperature.value if air.water_temperature else warm - difference
-    return round(water + difference * (1 + math.log10(height / 10) / DECADES) - LAPSE * height, 2)
+    shape = logarithmic()
+    return round(water + float(strength(difference, 10.0, shape, DRY_ADIABATIC) * shape.rise(height)) - DRY_ADIABATIC * height, 2)
 
 
 def _unread(book: FieldBook) -> Table:

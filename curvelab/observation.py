@@ -107,8 +107,7 @@ def groups(book: FieldBook) -> list[list[Reading]]:
     found: dict[tuple, list[Reading]] = {}
     for r in book.readings:
         if not r.struck and (book.is_plan or not r.planned):
-            key = tuple(v for k, v in vars(r).items() if k not in ("row", *schema.REPEATS_DIFFER_IN))
-            found.setdefault(key, []).append(r)
+            found.setdefault(r.shared, []).append(r)
     return list(found.values())
 
 

@@ -9,6 +9,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from typing import NoReturn
 
+from .schema import REPEATS_DIFFER_IN
 from .units import Quantity, split_header
 
 SHOWN = 12  # kinds of fault that a message names; all faults are in `faults`
@@ -188,6 +189,11 @@ class Reading:
     def planned(self) -> bool:
         """Whether the row still waits for its reading."""
         return math.isnan(self.reading)
+
+    @property
+    def shared(self) -> tuple:
+        """What it has in common with its repeats, and with no other reading."""
+        return tuple(value for key, value in vars(self).items() if key not in ("row", *REPEATS_DIFFER_IN))
 
 
 @dataclass(frozen=True)

@@ -281,12 +281,12 @@ def test_struck_rows_and_pegs_keep_their_number():
     ({}, 12.0, 0.0), ({"air_minus_water": "2 ± 1 K"}, 10.0, 2.0), ({"water_temperature": "9 °C"}, 9.0, 3.0),
     ({"air_minus_water": "-3 ± 1 K", "water_temperature": "15 °C"}, 15.0, -3.0)])
 def test_thermometers_of_a_plan_show_the_profile_that_is_stated(weather, water, difference):
-    """The logarithm of the library, to the 0.01 K that is written."""
+    """A logarithm, less the lapse, that shows the stated difference 10 m up; to the 0.01 K that is written."""
     book = designs.with_thermometers(designs.single_sight(Facts(2000.0, weather=weather)), (0.1, 1.0, 10.0, 20.0))
     shape = profile.logarithmic()
     for t in book.air_readings:
-        expected = water + difference * float(shape.rise(t.height) / shape.rise(10.0)) - refraction.DRY_ADIABATIC * t.height
-        assert t.temperature == pytest.approx(expected, abs=0.005 + 3.0 * 0.004)
+        expected = water + (difference + 10 * refraction.DRY_ADIABATIC) * float(shape.rise(t.height) / shape.rise(10.0)) - refraction.DRY_ADIABATIC * t.height
+        assert t.temperature == pytest.approx(expected, abs=0.005)
 
 
 def test_thermometers_and_their_match_help():
