@@ -149,9 +149,9 @@ class LivePage(Page):
         control = CONTROLS[name]
         value = self._as_read.setdefault(name, control.start) if self._chosen else control.start
         fixed = self._chosen is not None and name in ("length", "height", "phoned") or self._chosen is None and name == "shores"
-        with slider.hold_sync():  # all at once, or a browser holds the old value to the new range and says so
+        with slider.hold_sync():  # but not the value: a browser that moves it to a step overlooks what else came with it
             slider.min, slider.max, slider.disabled = min(control.low, value), max(control.high, value), fixed
-            self.fields[name].put(value)
+        self.fields[name].put(value)
 
     def _compute(self) -> tuple[str, Iterable[str]]:
         """Draw the result; its sentence and its notes."""

@@ -249,6 +249,9 @@ def test_a_field_book_chosen_on_the_page_is_judged(live):
         if name != without:
             until(lambda: differ(pixels(live), drawn), f"the picture shows {name}")
             keep(live, f"book_{name}")
+        for control, fixed in (("length", True), ("height", True), ("gradient", False)):
+            still = live.locator(f".curvelab-{control} .slider[disabled]")
+            until(lambda: still.count() == (fixed and name != without), f"{control} stands still with {name}, or moves again")
 
 
 def test_no_key_typed_on_a_control_changes_the_notebook(live):
