@@ -234,7 +234,7 @@ def _check_names(book: FieldBook, faults: list[Fault]) -> None:
     used = {r.point for r in book.readings} | {e for h in book.heights for e in (h.start, h.end)}
     for name in book.water.surfaces:
         if name not in used:
-            faults.append(Fault("site.toml", None, "water.surfaces", name, f"no reading or height names this point{nearest(name, used)}"))
+            faults.append(Fault("site.toml", None, "water.surfaces", name, "no reading or height names this point" + "; heights.csv is missing or empty" * (not book.heights) + nearest(name, used)))
     for i, p in enumerate(book.points):
         if p.point in {other.point for other in book.points[:i]}:
             faults.append(Fault("points.csv", p.row, "point", p.point, "this point stands twice"))

@@ -225,6 +225,8 @@ def test_one_unit_for_value_and_u_is_the_unit_of_both(value, u, pair):
     ("5'.3", "length", "write '0.3' or '3'"),
     ("5 ft.3 in", "length", "no digit before its point, behind 't'; write '0.3' or '3'"),
     ("5 ft .3 in", "length", "no digit before its point, behind 't'"),
+    ("O.29O1 m", "length", "a letter stands among digits; write '0.2901 m' if that is meant"),
+    ("2l40 m ± 5 m", "length", "write '2140 m ± 5 m' if that is meant"),
     (".0 ft 6 in", "length", "write '0 ft' there"),
     ("5.0 ft 3 in", "length", "write '5 ft' there"),
     ("1 arcmin 2 arcmin", "angle", "write '1 arcmin 2 arcsec'"),
