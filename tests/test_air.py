@@ -450,3 +450,15 @@ def test_the_path_of_an_ordinary_book_settles_in_a_few_rounds(monkeypatch, seed)
     result = curvelab.adjust(lake)
     assert result.settled and 3 <= len(asked) <= 6
     assert asked[-1] == pytest.approx(result.curvature.value, abs=1e-4 * result.curvature.u)
+
+
+def test_what_an_air_may_turn_out_to_be(monkeypatch):
+    """By the law of total variance: what thermometers will find scatters by what they take away from the variance known beforehand."""
+    plan = curvelab.plan(designs.single_sight(designs.Facts(2000.0, height=3.0, weather={"air_minus_water": "1 ± 1 K"}, thermometers=(0.5, 1.5, 4.0))))
+    before, asked, rows = adjustment.start(plan.book, plan.result.ellipsoid_curvature), [], adjustment.rows
+    monkeypatch.setattr(adjustment, "rows", lambda book, at, **known: asked.append(at) or rows(book, at, **known))
+    adjustment.outturn(plan.result, {"lake": 1.5})
+    beforehand, found, now = air.strength_prior(plan.book.airs["lake"], Stated(1.0, 1.0)).u, before.air["lake"], asked[-1].air["lake"]
+    assert 0.1 * beforehand < found.expected_u < 0.9 * beforehand
+    away = 1.5 * math.sqrt(beforehand**2 - found.expected_u**2)
+    assert (now.strength - found.strength, now.expected - found.expected) == (pytest.approx(away), pytest.approx(away))
