@@ -253,11 +253,9 @@ def _named(book: FieldBook, solution: Solution, kind: str) -> dict[str, Estimate
 def _heights(book: FieldBook, solution: Solution) -> dict[str, Estimate]:
     """Heights above the water of all that is tied to it."""
     part = components(book)
-    found = {}
-    for point, place in book.water.surfaces.items():
-        visits = [key for key in solution.unknowns if key[0] == "shores"]
-        shore = solution.estimate(visits[0]) if place and visits else Estimate(0.0, 0.0)
-        found[point] = Estimate(place * shore.value, place * shore.u)
+    found = {point: Estimate(0.0, 0.0) for point, place in book.water.surfaces.items() if not place}
+    for shore in [solution.estimate(key) for key in solution.unknowns if key[0] == "shores"][:1]:
+        found |= {point: Estimate(place * shore.value, place * shore.u) for point, place in book.water.surfaces.items() if place}
     for key in solution.unknowns:
         if key[0] == "height" and part[key[1]] == part.get(""):
             found[key[1]] = solution.estimate(key)

@@ -424,7 +424,7 @@ def test_the_rays_are_followed_through_the_air_that_is_found(tmp_path):
         assert row.terms[("strength", "lake")] == pytest.approx(-here.per_gradient * 2000.0**2 / 2 * float(way.mean(here.shape.slope)), rel=1e-3)
 
 
-@pytest.mark.parametrize("seed, settled", [(3, True), (4, True), (0, False)])
+@pytest.mark.parametrize("seed, settled", [(1, True), (2, True), (0, False)])
 def test_a_line_that_is_bent_too_much_decides_nothing(seed, settled):
     """Water of 11 °C under air of 15 °C, 5 km at 1.6 m, k about 2: what is found must be what its own path shows, or nothing is said."""
     weather = {"air_minus_water": "4 ± 0.2 K", "water_temperature": "11 ± 0.3 °C", "wind": "12 ± 1 m/s"}
