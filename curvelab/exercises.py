@@ -98,7 +98,7 @@ class Sheet:
         """What is done, a line for each exercise."""
         lines = [f"{'done' if n in self._done else '-':4s} {n:2d} {task.title}: tries {self._tries[n]}, hints {self._hints[n]}"
                  for n, task in EXERCISES.items()]
-        return "\n".join([f"{self.name}: {len(self._done)} of {len(EXERCISES)} done", *lines])
+        return "\n".join([f"{self.name}: {len(self._done)} done, of {len(EXERCISES)} in the four notebooks", *lines])
 
     __repr__ = progress
 

@@ -120,9 +120,15 @@ def sight_chart(distances: np.ndarray, flat: tuple[np.ndarray, np.ndarray], elli
     line(ax, "axis", [left, right], [base, base], color="0.35", linewidth=1, linestyle=":")
     put(ax, xlim=(left, right), ylim=(bottom, top), xlabel=f"distance from the instrument [{units.long}]", ylabel=f"line of sight above\nthe still water [{units.short}]")
     _water_below(ax, bottom, axis_height * units.long_per_metre, units)
-    times = right / units.long_per_metre * units.per_metre / (top - bottom) * ax.bbox.height / ax.bbox.width
-    _titled(ax, f"Sight chart: water straight, heights ×{rounded(times)}")
+    scale_told(ax, units)
     return ax
+
+
+def scale_told(ax: Axes, units: Units) -> None:
+    """Write into the title of a sight chart how many times its heights are drawn larger than its distances."""
+    (left, right), (bottom, top) = ax.get_xlim(), ax.get_ylim()
+    times = (right - left) / units.long_per_metre * units.per_metre / (top - bottom) * ax.bbox.height / ax.bbox.width
+    _titled(ax, f"Sight chart: water straight, heights ×{rounded(times)}")
 
 
 def _titled(ax: Axes, title: str) -> None:

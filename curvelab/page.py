@@ -122,15 +122,15 @@ class Page(widgets.VBox):
                 self.show_fault(error)
                 return
             self.fault.value = ""
-            self.sentence.value = f'<div style="font-size:{25 if self.projector else 17}px;line-height:1.3;max-width:64em;min-height:2.6em">{html.escape(text)}</div>'
+            self.sentence.value = f'<div style="font-size:{25 if self.projector else 17}px;line-height:1.3;max-width:64em;min-height:2.6em">{html.escape(text).replace(" %", "&nbsp;%")}</div>'
             self.notes.value = f'<div style="line-height:1.35;max-width:75em">{"".join(notes)}</div>'
 
     def show_fault(self, error: Exception) -> None:
         """Say on the page what can't be worked out; the last picture stays."""
         text = html.escape(str(error)).replace("\n", "<br>")
         self.sentence.value = ""
-        self.notes.value = "The picture is still the last one that could be worked out."
-        self.fault.value = f'<div role="alert" style="font-size:16px;border-left:6px solid #a84300;padding-left:0.6em"><b>This can\'t be worked out.</b> {text}</div>'
+        self.notes.value = ""
+        self.fault.value = f'<div role="alert" style="font-size:16px;border-left:6px solid #a84300;padding-left:0.6em"><b>This can\'t be worked out</b> (the picture is still the last one that could be): {text}</div>'
 
     def describe(self) -> str:
         """What the picture shows, read back from what was drawn."""
@@ -214,8 +214,8 @@ class _Field(widgets.HBox):
         self.show_in("metric")
 
     def put(self, value: float) -> None:
-        """Give the control a value [its metric unit], between steps too."""
-        self._given = self._slider.value = value
+        """Give the control a value [its metric unit], between steps too; beyond its range, the end of that."""
+        self._given = self._slider.value = min(max(value, self._slider.min), self._slider.max)
         self._slid()
 
     def show_in(self, system: str) -> None:
@@ -254,3 +254,4 @@ class _Field(widgets.HBox):
         """The control takes the number that was typed."""
         if not self._following:
             self.put(self._number.value / self._factor)
+            self._follow()  # where the number was none that the control can take

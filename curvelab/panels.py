@@ -6,6 +6,7 @@ import html
 import itertools
 import math
 from collections.abc import Iterable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -17,7 +18,7 @@ from . import figures, sceptic
 from .adjustment import Result, adjust, longest
 from .decision import decide
 from .designs import single_line
-from .drawing import BENEATH, METRIC, US, words
+from .drawing import BENEATH, METRIC, US, Units, words
 from .fieldbook import read_fieldbook, with_changes
 from .page import Control, Page, chooser, unit_switch
 from .planning import CAUTIONS, TESTED, as_read, clearance, phoned_in, plan, what_if
@@ -33,7 +34,7 @@ CONTROLS = {
     "gradient": Control("Temperature gradient", "K/m", -0.50, 0.50, 0.002, -0.01),
     "collimation": Control("Collimation error", "µrad", -100.0, 100.0, 1.0, 0.0),
     "shores": Control("Far water higher by", "mm", -200.0, 200.0, 1.0, 0.0),
-    "phoned": Control("Reading phoned in", "mm", -1000.0, 3000.0, 1.0, 0.0),
+    "phoned": Control("Reading above mark", "mm", -1000.0, 3000.0, 1.0, 0.0),
 }
 GRADIENT_U = 0.03  # K/m
 SHORT = 100.0  # m, of the null control
@@ -79,8 +80,8 @@ class LivePage(Page):
         self._tested = self._given = False  # a level by pegs; a number phoned in
         self.answer.add_class("curvelab-answer"), self.called.add_class("curvelab-called"), self.reset.add_class("curvelab-reset")
         self.large.add_class("curvelab-large"), self.null.add_class("curvelab-null")
-        ask = widgets.HBox([_move("Ask"), self.answer, self.units, self.large, self.null, self.reset])
-        judge = widgets.HBox([_move("Judge"), self.book, self.left_out, self.called])
+        ask, judge = (widgets.HBox(row, layout={"align_items": "center"}) for row in (
+            [_move("Ask"), self.answer, _move("Choose"), self.units, self.large, self.null, self.reset], [_move("Judge"), self.book, self.left_out, self.called]))
         super().__init__(CONTROLS, SIZE, LivePage._compute, _describe, [ask], [judge], 3)
         self.book.observe(self._choose, "value")
         for widget in (self.answer, self.called, self.left_out):
@@ -88,7 +89,7 @@ class LivePage(Page):
         self.units.observe(self.show_in, "value")
         self.large.observe(self._resize, "value")
         self.reset.on_click(self._start_over)
-        self.null.on_click(lambda _: self.fields["length"].put(SHORT))
+        self.null.on_click(self._null)
         self._choose()
 
     def update(self, change: Any = None) -> None:
@@ -106,6 +107,14 @@ class LivePage(Page):
             with self.together():
                 self.answer.value, self.called.value, self.book.value = None, False, NO_BOOK
             self._choose()
+
+    def _null(self, _: Any = None) -> None:
+        """A line so short that no offset can be seen, and nothing read yet."""
+        with self._turn:
+            with self.together():
+                self.called.value = False
+                self.fields["length"].put(SHORT)
+            self.update()
 
     def _resize(self, _: Any = None) -> None:
         """Pictures in the type for a screen, or in large type for a projector."""
@@ -155,11 +164,11 @@ class LivePage(Page):
 
     def _compute(self) -> tuple[str, Iterable[str]]:
         """Draw the result; its sentence and its notes."""
-        result, text, notes, outcome = self._result()
-        self._draw(result, outcome)
+        result, text, notes, outcome, tilt = self._result()
+        self._draw(result, outcome, tilt)
         cautions = f'<b>Cautions.</b> {" ".join(map(html.escape, CAUTIONS))}'
         if self.answer.value is None:
-            _cover(self.figure)
+            _cover(self.figure, US if self.units.value == "us" else METRIC)
             away = length(longest(result).reading.distance, self.units.value)
             return (f"A line of sight leaves the level exactly level. {away} across the water, where will it strike the target: above the mark at its own height, "
                     "on the mark, or below it? Agree on one answer, then look."), [cautions]
@@ -167,8 +176,8 @@ class LivePage(Page):
         sealed = [f"<b>Seal of the plan:</b> {html.escape(result.book.sealed)}. "] if result.book.sealed else []
         return f"You said: {self.answer.value}. {text}", [*sealed, *told, cautions]
 
-    def _result(self) -> tuple[Result, str, tuple[str, ...], str]:
-        """The result to show, what it says, what to know beside it, and the outcome."""
+    def _result(self) -> tuple[Result, str, tuple[str, ...], str, float]:
+        """The result to show, what it says, what to know beside it, the outcome, and a tilt that readings were rid of [rad]."""
         values, system = self.values, self.units.value
         if self._chosen is None:
             line = single_line(values["length"], gradient=f"{values['gradient']:.4f} ± {GRADIENT_U} K/m", collimation=f"{values['collimation']:.3f} ± {TESTED}",
@@ -176,9 +185,9 @@ class LivePage(Page):
             if self.called.value and self._given:
                 verdict = decide(adjust(phoned_in(line, values["phoned"] / 1000, values["height"])))
                 told = verdict.finding_in(system) + clearance(verdict.result, values["height"], system)
-                return verdict.result, told, (self._assumed(), *verdict.remarks), verdict.outcome
+                return verdict.result, told, (self._assumed(), "nothing checks this one reading"), verdict.outcome, 0.0
             planned = plan(line)
-            return planned.result, ("Now set the reading that was phoned in. " if self.called.value else "") + planned.describe(values["height"], system), (self._assumed(),), ""
+            return planned.result, ("Now set the reading that was phoned in. " if self.called.value else "") + planned.describe(values["height"], system), (self._assumed(),), "", 0.0
         moved = {name: values[name] for name in WHAT_IF if abs(values[name] - self._as_read[name]) > CONTROLS[name].step / 2}
         asked = WHAT_IF | ({"collimation": sceptic.WHAT_IF["collimation"]} if self._tested else {})
         told = [asked[name].format(self.fields[name].told(value)) for name, value in moved.items()]
@@ -192,20 +201,21 @@ class LivePage(Page):
             book = sceptic.tilted(book, tilt * 1e-6)
         if book.is_plan:
             planned = plan(book)
-            return planned.result, f"{planned.describe(values['height'], system)} Nothing is read yet.", (), ""
+            return planned.result, f"{planned.describe(values['height'], system)} Nothing is read yet.", (), "", tilt * 1e-6
         verdict = decide(adjust(book))
-        return verdict.result, (f"What if {' and '.join(told)}? " if told else "") + verdict.finding_in(system), verdict.remarks, verdict.outcome
+        return verdict.result, (f"What if {' and '.join(told)}? " if told else "") + verdict.finding_in(system), verdict.remarks, verdict.outcome, tilt * 1e-6
 
     def _assumed(self) -> str:
         return (f"without a field book the page takes the level as tested, to ± {TESTED}, and the gradient as known to ± {self.fields['gradient'].told(GRADIENT_U)}; "
                 "an untested level or unmeasured air can tell far less")
 
-    def _draw(self, result: Result, outcome: str) -> None:
-        """The three pictures of a result, the curvature axis first."""
+    def _draw(self, result: Result, outcome: str, tilt: float) -> None:
+        """The three pictures of a result, the curvature axis first; lines are drawn with their tilt, so that a reading stays where it was."""
         distance = longest(result).reading.distance
         along = np.linspace(0.0, distance, 41)
-        flat, ellipsoid = (line_of_sight(result, kappa, along) for kappa in (0.0, result.ellipsoid_curvature))
+        flat, ellipsoid = ((by + tilt * along, u) for by, u in (line_of_sight(result, kappa, along) for kappa in (0.0, result.ellipsoid_curvature)))
         found, units = measured_offset(result), US if self.units.value == "us" else METRIC
+        found = replace(found, value=found.value + tilt * distance)
         read = not math.isnan(found.value)
         axes = self.figure.axes or _three(self.figure, self.large.value)
         words(axes[1], "cover", "", (0.5, 0.5), xycoords="axes fraction")
@@ -231,7 +241,7 @@ def _three(figure: Figure, large: bool) -> list[figures.Axes]:
     return axes
 
 
-def _cover(figure: Figure) -> None:
+def _cover(figure: Figure, units: Units) -> None:
     """Hide all that would give the answer away; the level of the instrument and the water stay."""
     for ax in figure.axes:
         for artist in (*ax.lines, *ax.texts, *ax.collections):
@@ -242,12 +252,13 @@ def _cover(figure: Figure) -> None:
         level = figures.named(ax)[gid].get_ydata()[0]
         reach = max(abs(end - level) for end in ax.get_ylim())
         ax.set_ylim(level - reach, level + reach)
+    figures.scale_told(figure.axes[1], units)
     words(figure.axes[1], "cover", "where will the line of sight go?", (0.5, 0.6), xycoords="axes fraction", ha="center", va="center")
 
 
 def _move(text: str) -> widgets.HTML:
     """The heading of one of the four moves."""
-    return widgets.HTML(f'<b style="font-size:15px">{text}</b>', layout={"width": "3.5em"})
+    return widgets.HTML(f'<b style="font-size:15px">{text}</b>', layout={"min_width": "3.5em", "margin": "2px 6px 2px 2px"})
 
 
 def _describe(figure: Figure) -> str:

@@ -36,7 +36,7 @@ def text(path: Path, faults: list[Fault]) -> str | None:
         return _decoded(path.read_bytes(), f"save it as {'CSV' if path.suffix == '.csv' else 'plain text'} UTF-8")
     except FileNotFoundError:
         if path.name not in strays:
-            faults.append(Fault(path.name, None, "", "", "the file is missing; a campaign needs it"))
+            faults.append(Fault(path.name, None, "", "", "the file is missing; a field book needs it"))
     except OSError as error:
         faults.append(Fault(path.name, None, "", "", f"the file can't be read: {error.strerror}"))
     except ValueError as error:
@@ -229,7 +229,8 @@ def records(name: str, table: Table, faults: list[Fault]) -> tuple:
     known = schema.TABLES[name]
     columns = [_column(name, header, faults) for header in table.headers]
     names = [column for column, _ in columns]
-    faults += [Fault(name, 1, c, "", "this column is missing") for c in known if known[c].required and c not in names]
+    faults += [Fault(name, 1, c, "", "this column is missing") for c in known
+               if known[c].required and c not in names and not any(header.startswith(c) for header in table.headers)]
     faults += [Fault(name, 1, c, "", "this column stands twice") for c in known if names.count(c) > 1]
     records = []
     for cells, line in zip(table.rows, table.lines):

@@ -21,7 +21,7 @@ from .uncertainty import NORMAL, Contribution
 from .wording import offset
 
 OFFSET = 1e3  # mm
-WHAT_IF = {"k": "refraction k had been {}", "collimation": "the line of sight had been tilted by {}", "shores": "the far water had stood {} higher"}
+WHAT_IF = {"k": "refraction k had been {}", "collimation": "the line of sight had been tilted by {}", "shores": "the far water had stood higher by {}"}
 
 
 @dataclass(frozen=True)

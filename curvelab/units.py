@@ -96,7 +96,7 @@ def _factor(unit: str, dimension: str) -> Fraction:
     slope = " or a slope like '2 mm per 30 m'" if _PER_LENGTH.get(dimension) == "length" else ""
     remedy = f"write one of {known}{slope}" if dimension != "number" else "write the number alone"
     if not unit:
-        raise UnitError(f"a number without a unit where the dimension is {dimension}; {remedy}")
+        raise UnitError(f"a number without its unit; {remedy}")
     plain = unit.replace(" ", "").replace("deg", "°").casefold()
     meant = [name for name in _UNITS[dimension] if name and name.replace(" ", "").casefold() == plain]
     others = [other for other in _UNITS if _lookup(unit, other) is not None]
@@ -110,7 +110,7 @@ def _follows(first: Piece, second: Piece, dimension: str) -> None:
     above = _factor(big, dimension)
     below = _factor(small, dimension) if small else above
     if (above, below) not in _CHAINS.get(dimension, {}):
-        raise UnitError(f"{small!r} can't follow {big!r}; write {_meant(mixed(before), above, mixed(after), below, dimension)}")
+        raise UnitError(f"{repr(small) if small else 'a number without a unit'} can't follow {big!r}; write {_meant(mixed(before), above, mixed(after), below, dimension)}")
     ratio = above / below
     total = before * ratio + after
     carried = f"write '{total // ratio} {big} {mixed(total % ratio)} {small}' if that is meant"

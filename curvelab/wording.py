@@ -44,8 +44,16 @@ def _uncertain(verdict: Verdict, system: str) -> str:
     """Why a measurement can't tell: the two hypotheses lie too near one another, or the path of the light follows from nothing."""
     if not verdict.settled:
         return "the air bends the line of sight so much, or so near to the water, that its path hangs on the very curvature that is sought. Raise the line, or wait for air as warm as the water."
+    chance = f" So its 95 % lying clear of {outside} prove nothing." if (outside := _outside(verdict)) else ""
     return (f"the two lie only {verdict.separation:.2f} typical errors (standard uncertainties) apart; {verdict.gate:.2f} are needed."
-            + _explained(verdict, system))
+            + _explained(verdict, system) + chance)
+
+
+def _outside(verdict: Verdict) -> str:
+    """Which of the two lies outside the 95 % that fit, or both."""
+    low, high = verdict.radius
+    names = ["flat water"] * (not math.isinf(high)) + ["water that follows the Earth"] * (not low <= 1 / verdict.result.ellipsoid_curvature <= high)
+    return " as well as ".join(names)
 
 
 def finding(verdict: Verdict, system: str) -> str:
@@ -59,13 +67,14 @@ def finding(verdict: Verdict, system: str) -> str:
         radius = f"The radius is at least {_km(low, system)} and has no upper bound, so flat water still fits."
     else:
         radius = f"The radius that fits lies between {_km(low, system)} and {_km(high, system)} (95 %)."
-        if verdict.outcome in ("undecided", "ellipsoid rejected") and verdict.p_flat >= rule.alpha_flat:
-            radius += f" Flat water is outside those 95 %, but the rule asks for {100 - 100 * rule.alpha_flat:g} %."
+    worst = _worst_note(verdict)
+    if verdict.outcome == "undecided" and not worst and (outside := _outside(verdict)):
+        radius += f" {outside[0].upper()}{outside[1:]} lies outside those 95 %, but the rule asks for more."
     texts = {
         "readings disagree": f"The readings over {over} contradict one another beyond their uncertainty, so they say nothing about "
                              f"the shape of the water; find the blunder first.{_at_odds(verdict, system)}",
         "too uncertain to decide": f"Over {over} this measurement can't tell flat water from water that follows the Earth: {_uncertain(verdict, system)}",
-        "undecided": f"Over {over} neither flat water nor water that follows the Earth can be excluded. {radius}" + _worst_note(verdict),
+        "undecided": f"Over {over} neither flat water nor water that follows the Earth can be excluded. {radius}" + worst,
         "flat rejected": f"Over {over} flat water is excluded (if all is as stated, in error at most {100 * rule.alpha_flat:g} % of the time), "
                          f"and {_fits('water that follows the Earth', verdict.z_ellipsoid)}. {radius}",
         "ellipsoid rejected": f"Over {over} water that follows the Earth is excluded (if all is as stated, in error at most "
@@ -90,17 +99,15 @@ def _explained(verdict: Verdict, system: str) -> str:
     if not math.isnan(excess.collimation):
         unit = "in per 100 ft" if system == "us" else "mm per 30 m"
         slope = f"{in_words(excess.collimation)[unit]:.{2 if system == 'us' else 1}f} {unit}"
-        limit = {None: "", True: ", within its tolerance", False: ", more than its tolerance allows"}[excess.within_tolerance]
+        limit = {None: "", True: ", within its tolerance", False: ", beyond its tolerance"}[excess.within_tolerance]
         causes.append(f"a line of sight tilted by {excess.collimation * 1e6:.0f} µrad ({slope}{limit})")
     if not math.isnan(excess.k):
         stated = verdict.result.effective_k
-        causes.append(f"air with k = {stated + excess.k:.2f} instead of {stated:.2f}")
+        causes.append(f"air of k = {stated + excess.k:.2f}, not {stated:.2f}")
     if not math.isnan(excess.height):
-        causes.append(f"a height wrong by {offset(abs(excess.height), system)} at the target")
-    side = "more" if excess.offset > 0 else "less"
+        causes.append(f"a height {offset(abs(excess.height), system)} wrong at the target")
     told = f"is {found:.1f} times that of the ellipsoid" if found > 0 else "is negative"
-    return (f" The curvature found {told}; any one of these could have made the {offset(abs(excess.offset), system)} {side}: {', '.join(causes)}."
-            if causes else "")
+    return f" The curvature found {told}; any one of these could be why: {', '.join(causes)}." if causes else ""
 
 
 def _at_odds(verdict: Verdict, system: str) -> str:

@@ -83,7 +83,7 @@ def test_an_exercise_is_answered_wrong_and_then_right(lab):
         run(sheet, check, "Enter", "Control+Home", "Shift+End", line=f'answer = "{answer}"')
         until(lambda: f"{answer} -> {said}" in shown(sheet, check), f"{said} to {answer}")
     run(sheet, "sheet.progress()")
-    until(lambda: "Tove: 1 of 14 done" in shown(sheet, "sheet.progress()"), "what is done is counted")
+    until(lambda: "Tove: 1 done, of 14" in shown(sheet, "sheet.progress()"), "what is done is counted")
 
 
 @pytest.mark.parametrize("lesson", PAGES)

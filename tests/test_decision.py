@@ -63,12 +63,21 @@ def test_halfway_between_the_two_nothing_is_decided(tmp_path):
     assert "neither flat water nor" in verdict.sentence
 
 
+@pytest.mark.parametrize("far, outside", [(0.15, "Flat water"), (0.08, "Water that follows the Earth"), (0.116, "")])
+def test_what_lies_outside_the_bar_and_is_not_excluded_is_named_for_either(tmp_path, far, outside):
+    text = f"setup,point,distance [m],reading [m]\nS1,near water,10,1.5\nS1,target,2000,{far}\n"
+    verdict = curvelab.decide(curvelab.adjust(book(tmp_path, readings=text, site=SITE.replace("0.13 ± 0.1", "0.13 ± 0.22"))))
+    told = [who for who in ("Flat water", "Water that follows the Earth") if f"{who} lies outside those 95 %, but the rule asks for more." in verdict.sentence]
+    assert verdict.outcome == "undecided" and told == [outside] * bool(outside)
+
+
 def test_below_the_gate_nothing_is_decided(tmp_path):
     """A κ thirty standard uncertainties off decides nothing where the plan could not have."""
     site = SITE.replace("0.13 ± 0.1", "0.13 ± 0.4")
     text = "setup,point,distance [m],reading [m]\nS1,near water,10,1.5\nS1,target,2000,9.0\n"
     verdict = curvelab.decide(curvelab.adjust(book(tmp_path, site=site, readings=text)))
     assert abs(verdict.z_flat) > 30 and verdict.outcome == "too uncertain to decide"
+    assert "So its 95 % lying clear of flat water as well as water that follows the Earth prove nothing." in verdict.sentence
 
 
 def test_a_level_at_its_limit_must_not_reject(tmp_path):

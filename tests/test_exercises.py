@@ -189,7 +189,7 @@ def test_progress_counts_tries_hints_and_what_is_done():
     sheet = Sheet("Mira")
     sheet.check(5, "1 m"), sheet.check(5, "240 mm"), sheet.check(6, ""), sheet.hint(6)
     lines = repr(sheet).splitlines()
-    assert lines[0] == f"Mira: 1 of {len(EXERCISES)} done"
+    assert lines[0] == f"Mira: 1 done, of {len(EXERCISES)} in the four notebooks"
     assert lines[5].startswith("done") and lines[5].endswith("tries 2, hints 0") and lines[6].endswith("tries 0, hints 1")
 
 

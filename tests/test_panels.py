@@ -91,6 +91,35 @@ def test_a_heckler_can_tilt_the_sight_of_a_level_that_was_tested():
     assert found() - start == pytest.approx(100 * 2 / 806 / (1 - 0.94 * 70 / 806), rel=5e-3)
 
 
+def test_a_tilt_moves_the_lines_and_leaves_the_reading_where_it_was():
+    """100 µrad over 806 m from the pole in the water, or 800 m from the level: 80 mm; the mark itself moves but by what the pegs answer."""
+    def board():
+        return {gid: figures.named(page.figure.axes[2])[gid].get_ydata()[0] for gid in ("flat", "ellipsoid", "found")}
+
+    page = answered(DATA)
+    page.book.value = "builders_level_tested"
+    start = board()
+    page.controls["collimation"].value -= 100
+    moved = {gid: at - start[gid] for gid, at in board().items()}
+    assert (moved["flat"], moved["ellipsoid"]) == (pytest.approx(-80, abs=1), pytest.approx(-80, abs=1)) and abs(moved["found"]) < 8
+
+
+def test_the_null_control_forgets_a_reading(page):
+    page.controls["phoned"].value = 120.0
+    page.null.click()
+    assert not page.called.value and page.values["length"] == panels.SHORT and "times that of the ellipsoid" not in page.sentence.value
+    page.controls["length"].value = 2000
+
+
+@pytest.mark.parametrize("control, typed, taken", [("length", 60.0, 100.0), ("length", 99999.0, 5000.0), ("height", 0.0, 0.5), ("gradient", 7.0, 0.5)])
+def test_a_number_beyond_the_range_becomes_the_end_of_it(page, control, typed, taken):
+    number, before = page.fields[control].children[2], page.values[control]
+    for _ in range(2):
+        number.value = typed
+        assert (page.values[control], number.value) == (taken, taken)
+    page.fields[control].put(before)
+
+
 def test_a_line_that_would_run_into_the_water_is_warned_of(page):
     page.controls["length"].value, page.controls["gradient"].value = 5000, 0.2
     assert "run into the water" in page.sentence.value
@@ -226,7 +255,7 @@ def test_a_what_if_is_asked_in_us_units():
     page = answered(DATA)
     page.units.value, page.book.value = "us", "two_kilometres"
     page.controls["shores"].value, page.controls["gradient"].value = 127.0, 0.1
-    assert "What if the temperature gradient had been 0.0549 °F/ft and the far water had stood 5 in higher?" in page.sentence.value
+    assert "What if the temperature gradient had been 0.0549 °F/ft and the far water had stood higher by 5 in?" in page.sentence.value
     assert page.fields["length"].children[2].value == pytest.approx(2000 / 0.3048, abs=0.5)
 
 
@@ -343,7 +372,7 @@ def test_a_heckler_may_change_a_books_assumptions_and_leave_a_row_out(page):
     assert "had not been taken" in page.sentence.value and page.fault.value == ""
     page.left_out.value = page.left_out.options[0]
     page.controls["shores"].value = 30
-    assert "the far water had stood 30 mm higher" in page.sentence.value
+    assert "the far water had stood higher by 30 mm" in page.sentence.value
     page.book.value = panels.NO_BOOK
     assert page.controls["shores"].value == 0 and page.controls["shores"].disabled
 

@@ -444,7 +444,7 @@ def test_a_unit_belongs_to_its_dimension_only(dimension, unit):
     check_unit(unit, dimension)
     kin = {"angle", "ratio"} if dimension in ("angle", "ratio") else {"temperature", "temperature difference"}
     for other in set(UNITS) - kin - {dimension}:
-        with pytest.raises(UnitError, match="is wanted|a number without a unit"):
+        with pytest.raises(UnitError, match="is wanted|a number without its unit"):
             check_unit(unit, other)
 
 
