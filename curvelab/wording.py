@@ -44,7 +44,7 @@ def _uncertain(verdict: Verdict, system: str) -> str:
     """Why a measurement can't tell: the two hypotheses lie too near one another, or the path of the light follows from nothing."""
     if not verdict.settled:
         return "the air bends the line of sight so much, or so near to the water, that its path hangs on the very curvature that is sought. Raise the line, or wait for air as warm as the water."
-    chance = f" So its 95 % lying clear of {outside} prove nothing." if (outside := _outside(verdict)) else ""
+    chance = f" That its 95 % lie clear of {outside} proves nothing." if (outside := _outside(verdict)) else ""
     return (f"the two lie only {verdict.separation:.2f} typical errors (standard uncertainties) apart; {verdict.gate:.2f} are needed."
             + _explained(verdict, system) + chance)
 

@@ -77,7 +77,7 @@ def test_below_the_gate_nothing_is_decided(tmp_path):
     text = "setup,point,distance [m],reading [m]\nS1,near water,10,1.5\nS1,target,2000,9.0\n"
     verdict = curvelab.decide(curvelab.adjust(book(tmp_path, site=site, readings=text)))
     assert abs(verdict.z_flat) > 30 and verdict.outcome == "too uncertain to decide"
-    assert "So its 95 % lying clear of flat water as well as water that follows the Earth prove nothing." in verdict.sentence
+    assert "That its 95 % lie clear of flat water as well as water that follows the Earth proves nothing." in verdict.sentence
 
 
 def test_a_level_at_its_limit_must_not_reject(tmp_path):
