@@ -106,8 +106,8 @@ def sight_chart(distances: np.ndarray, flat: tuple[np.ndarray, np.ndarray], elli
         band(ax, f"{name} band", away, height - half, height + half, colour, hatch)
         line(ax, name, away, height, color=colour, linestyle=dash, linewidth=2.2)
         ends.append((height[-1], half[-1]))
-        up = name == "ellipsoid"
-        words(ax, f"{name} words", text, (away[-1], height[-1]), xytext=(-6, 7 if up else -7), textcoords="offset points", color=colour,
+        up, beside = name == "ellipsoid", height[away >= 0.78 * away[-1]]  # the part of the line that its words stand beside
+        words(ax, f"{name} words", text, (away[-1], beside.max() if up else beside.min()), xytext=(-12, 7 if up else -7), textcoords="offset points", color=colour,
               ha="right", va="bottom" if up else "top", fontweight="bold")
     hide(ax, "reading", "reading bar")
     for distance, offset, u in points:
