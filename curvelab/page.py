@@ -187,9 +187,23 @@ def chooser(label: str, options: Sequence[str], width: str, name: str) -> widget
     return box
 
 
-def _slider(control: Control) -> widgets.FloatSlider:
+class _Slider(widgets.FloatSlider):
+    """A slider that knows when a browser moves it."""
+
+    moved = False
+
+    def set_state(self, sync_data: dict[str, Any]) -> None:
+        """Take what a browser says."""
+        self.moved = True
+        try:
+            super().set_state(sync_data)
+        finally:
+            self.moved = False
+
+
+def _slider(control: Control) -> _Slider:
     """A control with its range and step."""
-    return widgets.FloatSlider(value=control.start, min=control.low, max=control.high, step=control.step, readout=False,
+    return _Slider(value=control.start, min=control.low, max=control.high, step=control.step, readout=False,
                                continuous_update=True, layout={"width": "6.5em"})
 
 
@@ -201,8 +215,8 @@ class _Field(widgets.HBox):
 
     value = traitlets.Float()
 
-    def __init__(self, name: str, control: Control, slider: widgets.FloatSlider) -> None:
-        self._control, self._slider, self._given, self._following = control, slider, slider.value, False
+    def __init__(self, name: str, control: Control, slider: _Slider) -> None:
+        self._control, self._slider, self._following, self._put = control, slider, False, False
         self._label, self._number = widgets.Label(layout={"width": "14em"}), widgets.BoundedFloatText(layout={"width": "5.5em"})
         super().__init__([self._label, slider, self._number], value=slider.value)
         self.add_class(f"curvelab-{name}")
@@ -215,8 +229,9 @@ class _Field(widgets.HBox):
 
     def put(self, value: float) -> None:
         """Give the control a value [its metric unit], between steps too; beyond its range, the end of that."""
-        self._given = self._slider.value = min(max(value, self._slider.min), self._slider.max)
+        self._slider.value = min(max(value, self._slider.min), self._slider.max)
         self._slid()
+        self._put = True
 
     def show_in(self, system: str) -> None:
         """Label and number in ``"metric"`` or ``"us"`` units."""
@@ -236,10 +251,10 @@ class _Field(widgets.HBox):
         return round(value * self._factor, self._digits())
 
     def _slid(self, _: Any = None) -> None:
-        """Where the slider stands, unless that is but the step nearest to what was given."""
-        low, step, stands = self._slider.min, self._slider.step, self._slider.value
-        nearest = low + round((self._given - low) / step) * step
-        self.value = self._given = self._given if math.isclose(stands, nearest, abs_tol=1e-6 * step) else stands
+        """Where the slider stands, unless a browser has but moved it to the step beside what was put there last."""
+        if not (self._put and self._slider.moved and abs(self._slider.value - self.value) < (0.5 + 1e-6) * self._slider.step):
+            self.value = self._slider.value
+        self._put = False
 
     def _follow(self, _: Any = None) -> None:
         """The number says what the control does."""

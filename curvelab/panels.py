@@ -113,7 +113,9 @@ class LivePage(Page):
         with self._turn:
             with self.together():
                 self.called.value = False
+                self.fields["phoned"].put(0.0)
                 self.fields["length"].put(SHORT)
+            self._given = False
             self.update()
 
     def _resize(self, _: Any = None) -> None:
@@ -190,7 +192,7 @@ class LivePage(Page):
             return planned.result, ("Now set the reading that was phoned in. " if self.called.value else "") + planned.describe(values["height"], system), (self._assumed(),), "", 0.0
         moved = {name: values[name] for name in WHAT_IF if abs(values[name] - self._as_read[name]) > CONTROLS[name].step / 2}
         asked = WHAT_IF | ({"collimation": sceptic.WHAT_IF["collimation"]} if self._tested else {})
-        told = [asked[name].format(self.fields[name].told(value)) for name, value in moved.items()]
+        told = [sceptic.supposed(asked[name], self.fields[name].told(value)) for name, value in moved.items()]
         book, left = self._chosen, self.left_out.value != NOTHING
         if left:
             book = sceptic.without(book, *self._choices[self.left_out.value])
@@ -210,7 +212,7 @@ class LivePage(Page):
                 "an untested level or unmeasured air can tell far less")
 
     def _draw(self, result: Result, outcome: str, tilt: float) -> None:
-        """The three pictures of a result, the curvature axis first; lines are drawn with their tilt, so that a reading stays where it was."""
+        """The three pictures of a result, the curvature axis first; lines are drawn with their tilt, and a reading stays about where it was."""
         distance = longest(result).reading.distance
         along = np.linspace(0.0, distance, 41)
         flat, ellipsoid = ((by + tilt * along, u) for by, u in (line_of_sight(result, kappa, along) for kappa in (0.0, result.ellipsoid_curvature)))

@@ -16,7 +16,7 @@ _PIECE = re.compile(rf" ?({NUMBER}) ?([^0-9.]+?{PER}{NUMBER} ?[^0-9.]+|[^0-9.]*)
 _COMMAS = re.compile(r"(?<![0-9.,])[0-9.]*,[0-9.,]*")
 _GROUPED = re.compile(r"([1-9][0-9]{0,2}([.,])[0-9]{3}(?:\2[0-9]{3})*)(?:(?!\2)[.,]([0-9]+))?")
 _TWO_WAYS = re.compile(r"(?<![0-9.,])[1-9][0-9]{0,2}[.,][0-9]{3}(?![0-9.,])")
-_LETTERS = re.compile(r"(?<![A-Za-z])[OolI](?=[.,]?[0-9])|(?<=[0-9.,])[OolI](?![A-Za-z])")
+_LETTERS = re.compile(r"(?<![A-Za-z])[OolI]+(?=[.,]?[0-9])|(?<=[0-9.,])[OlI]+(?![A-Za-z])")
 _INCHES_UNMARKED = re.compile(r"(' ?(?:[0-9]{1,2}(?:\.[0-9]+|(?: |- ?)[0-9]+/[0-9]+)?|[0-9]+/[0-9]+))(?= ?(?:±|$))")
 # What scales and speech divide by; any other denominator is more likely a mistyped point.
 _DENOMINATORS = (*range(2, 11), 12, 16, 32, 64, 100, 128)
@@ -98,7 +98,7 @@ def clean(text: str) -> str:
         raise UnitError(f"{len(text)} characters are too many; write something like '2140 m ± 5 m'")
     text = text.translate(_SIGNS).replace("+/-", "±").replace("+-", "±").replace("''", '"')
     text = " ".join(text.split())
-    digits = _LETTERS.sub(lambda letter: "0" if letter[0] in "Oo" else "1", text)
+    digits = _LETTERS.sub(lambda run: run[0].translate({79: "0", 111: "0", 108: "1", 73: "1"}), text)
     if digits != text:
         raise UnitError(f"a letter stands among digits; write '{digits}' if that is meant")
     joined = re.sub("(?<=[0-9])[ '](?=[0-9]{3}(?![0-9/]))", "", text)

@@ -235,6 +235,15 @@ def without(book: FieldBook, table: str, line: int) -> FieldBook:
         raise FieldBookError([Fault(table, line, "", "", "without this row nothing ties the rest together, so nothing can be said of the water")]) from None
 
 
+def supposed(text: str, told: str) -> str:
+    """A what-if, with its number in words.
+
+    >>> supposed(WHAT_IF["shores"], "-30 mm")
+    'the far water had stood lower by 30 mm'
+    """
+    return text.format(told).replace("higher by -", "lower by ")
+
+
 def tilted(book: FieldBook, slope: float) -> FieldBook:
     """The same campaign had the line of sight at the lake been tilted by so much more [rad] than the pegs say: its readings less that."""
     part = components(book)

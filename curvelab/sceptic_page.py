@@ -71,7 +71,7 @@ class ScepticPage(Page):
         book = with_changes(book, what_if(book, **{name: value for name, value in moved.items() if name != "collimation"}))
         self.verdict = decide(adjust(sceptic.tilted(book, tilt * 1e-6)))
         self._draw(self.verdict)
-        told = [sceptic.WHAT_IF[name].format(self.fields[name].told(value)) for name, value in moved.items()]
+        told = [sceptic.supposed(sceptic.WHAT_IF[name], self.fields[name].told(value)) for name, value in moved.items()]
         told += [f"{self.left_out.value} had not been taken"] if self.left_out.value != NOTHING else []
         asked = f"What if {' and '.join(told)}? " if told else ""
         return f"{asked}Verdict: {self.verdict.outcome}. {self.verdict.finding_in(self.units.value)}", _notes(self.verdict, self.units.value)

@@ -44,16 +44,16 @@ def _uncertain(verdict: Verdict, system: str) -> str:
     """Why a measurement can't tell: the two hypotheses lie too near one another, or the path of the light follows from nothing."""
     if not verdict.settled:
         return "the air bends the line of sight so much, or so near to the water, that its path hangs on the very curvature that is sought. Raise the line, or wait for air as warm as the water."
-    chance = f" That its 95 % lie clear of {outside} proves nothing." if (outside := _outside(verdict)) else ""
+    chance = " So it decides nothing where the result fell." if min(verdict.p_flat, verdict.p_ellipsoid) < 0.05 else ""
     return (f"the two lie only {verdict.separation:.2f} typical errors (standard uncertainties) apart; {verdict.gate:.2f} are needed."
             + _explained(verdict, system) + chance)
 
 
-def _outside(verdict: Verdict) -> str:
-    """Which of the two lies outside the 95 % that fit, or both."""
-    low, high = verdict.radius
-    names = ["flat water"] * (not math.isinf(high)) + ["water that follows the Earth"] * (not low <= 1 / verdict.result.ellipsoid_curvature <= high)
-    return " as well as ".join(names)
+def _unlikely(verdict: Verdict) -> str:
+    """Which of the two, or both, would lead to such a result in fewer than 5 of 100 measurements, and yet in more than the rule allows."""
+    rule = verdict.result.book.rule
+    both = ("flat water", verdict.p_flat, rule.alpha_flat), ("water that follows the Earth", verdict.p_ellipsoid, rule.alpha_ellipsoid)
+    return " as well as with ".join(name for name, p, alpha in both if alpha <= p < 0.05)
 
 
 def finding(verdict: Verdict, system: str) -> str:
@@ -67,14 +67,13 @@ def finding(verdict: Verdict, system: str) -> str:
         radius = f"The radius is at least {_km(low, system)} and has no upper bound, so flat water still fits."
     else:
         radius = f"The radius that fits lies between {_km(low, system)} and {_km(high, system)} (95 %)."
-    worst = _worst_note(verdict)
-    if verdict.outcome == "undecided" and not worst and (outside := _outside(verdict)):
-        radius += f" {outside[0].upper()}{outside[1:]} lies outside those 95 %, but the rule asks for more."
+    if verdict.outcome == "undecided" and (unlikely := _unlikely(verdict)):
+        radius += f" With {unlikely} fewer than 5 of 100 measurements end so far off, but the rule asks for fewer still."
     texts = {
         "readings disagree": f"The readings over {over} contradict one another beyond their uncertainty, so they say nothing about "
                              f"the shape of the water; find the blunder first.{_at_odds(verdict, system)}",
         "too uncertain to decide": f"Over {over} this measurement can't tell flat water from water that follows the Earth: {_uncertain(verdict, system)}",
-        "undecided": f"Over {over} neither flat water nor water that follows the Earth can be excluded. {radius}" + worst,
+        "undecided": f"Over {over} neither flat water nor water that follows the Earth can be excluded. {radius}" + _worst_note(verdict),
         "flat rejected": f"Over {over} flat water is excluded (if all is as stated, in error at most {100 * rule.alpha_flat:g} % of the time), "
                          f"and {_fits('water that follows the Earth', verdict.z_ellipsoid)}. {radius}",
         "ellipsoid rejected": f"Over {over} water that follows the Earth is excluded (if all is as stated, in error at most "
@@ -147,7 +146,7 @@ def _bracketed(words: str) -> str:
 def _worst_note(verdict: Verdict) -> str:
     rule = verdict.result.book.rule
     lucky = (verdict.p_flat < rule.alpha_flat <= verdict.worst_flat) or (verdict.p_ellipsoid < rule.alpha_ellipsoid <= verdict.worst_ellipsoid)
-    return " A level at the limit of its tolerance could have done this: test the level." if lucky else ""
+    return " A level at the limit of its tolerance could have led there: test the level." if lucky else ""
 
 
 def numbers(verdict: Verdict) -> str:

@@ -210,6 +210,9 @@ def test_water_that_is_touched_has_a_height_by_where_it_lies(tmp_path):
     """The water at the near shore is the zero; that of the far shore stands as much higher as the book says."""
     result = curvelab.adjust(book(tmp_path, site=SITE + 'between_shores = "3 ± 2 mm"\n'))
     assert (result.heights["near water"].value, result.heights["near water"].u) == (0.0, 0.0)
+    struck = "setup,point,distance [m],reading [m],status,remark\nS1,near water,10,1.5,,\nS1,target,2000,0.273,,\nS1,far water,1990,1.2,struck,ripples\n"
+    bare = book(tmp_path / "bare", site=SITE + 'between_shores = "3 ± 2 mm"\n', readings=struck, heights="from,to,height [m]\nnear water,target,1.5\n")
+    assert "far water" not in curvelab.adjust(bare).heights  # nobody touched it
     assert (result.heights["far water"].value, result.heights["far water"].u) == pytest.approx((3e-3, 2e-3), rel=1e-6)
 
 

@@ -63,12 +63,14 @@ def test_halfway_between_the_two_nothing_is_decided(tmp_path):
     assert "neither flat water nor" in verdict.sentence
 
 
-@pytest.mark.parametrize("far, outside", [(0.15, "Flat water"), (0.08, "Water that follows the Earth"), (0.116, "")])
-def test_what_lies_outside_the_bar_and_is_not_excluded_is_named_for_either(tmp_path, far, outside):
-    text = f"setup,point,distance [m],reading [m]\nS1,near water,10,1.5\nS1,target,2000,{far}\n"
-    verdict = curvelab.decide(curvelab.adjust(book(tmp_path, readings=text, site=SITE.replace("0.13 ± 0.1", "0.13 ± 0.22"))))
-    told = [who for who in ("Flat water", "Water that follows the Earth") if f"{who} lies outside those 95 %, but the rule asks for more." in verdict.sentence]
-    assert verdict.outcome == "undecided" and told == [outside] * bool(outside)
+@pytest.mark.parametrize("far, k, rule, named", [
+    ((0.15,), "0.13 ± 0.22", "", "With flat water fewer"), ((0.08,), "0.13 ± 0.22", "", "With water that follows the Earth fewer"),
+    ((0.17, 0.23), "0.13 ± 0.05", "[rule]\nalpha_flat = 0.05\nalpha_ellipsoid = 0.05\npower = 0.5\n", ""), ((0.01, 0.07), "0.13 ± 0.05", "", "")])
+def test_either_rival_that_would_hardly_lead_there_is_named(tmp_path, far, k, rule, named):
+    """By its p, few repeats included, not by 1.96 standard uncertainties."""
+    text = "setup,point,distance [m],reading [m]\nS1,near water,10,1.5\n" + "".join(f"S1,target,2000,{reading}\n" for reading in far)
+    verdict = curvelab.decide(curvelab.adjust(book(tmp_path, readings=text, site=SITE.replace("0.13 ± 0.1", k) + rule)))
+    assert verdict.outcome == "undecided" and (f"{named} than 5 of 100 measurements end so far off" in verdict.sentence if named else "of 100 measurements" not in verdict.sentence)
 
 
 def test_below_the_gate_nothing_is_decided(tmp_path):
@@ -77,7 +79,7 @@ def test_below_the_gate_nothing_is_decided(tmp_path):
     text = "setup,point,distance [m],reading [m]\nS1,near water,10,1.5\nS1,target,2000,9.0\n"
     verdict = curvelab.decide(curvelab.adjust(book(tmp_path, site=site, readings=text)))
     assert abs(verdict.z_flat) > 30 and verdict.outcome == "too uncertain to decide"
-    assert "That its 95 % lie clear of flat water as well as water that follows the Earth proves nothing." in verdict.sentence
+    assert verdict.sentence.count("So it decides nothing where the result fell.") == 1
 
 
 def test_a_level_at_its_limit_must_not_reject(tmp_path):

@@ -170,6 +170,14 @@ def test_a_limit_may_be_written_with_its_sign(tmp_path):
     assert book(tmp_path, site=site).instruments["A"].tolerance.value == pytest.approx(2e-3 / 30)
 
 
+def test_one_slip_is_one_fault(tmp_path):
+    """A header whose unit can't be, and a file that is gone, each said once and where it lies."""
+    (unit,) = faults(tmp_path / "a", readings=READINGS.replace("reading [m]", "reading [kg]"))
+    assert "'kg' is no unit known here" in unit.remedy
+    told = [fault.remedy for fault in faults(tmp_path / "b", heights=None)]
+    assert told == ["no reading or height names this point; heights.csv is missing or empty; the nearest known one is 'near water'"]
+
+
 def test_all_faults_come_at_once(tmp_path):
     found = faults(tmp_path, site=SITE.replace("latitude", "lattitude"), readings=READINGS.replace("1.5000", "x").replace(",2000,", ",2000 m,"))
     assert {f.file for f in found} == {"site.toml", "readings.csv"}
