@@ -260,7 +260,7 @@ def _cover(figure: Figure, units: Units) -> None:
 
 def _move(text: str) -> widgets.HTML:
     """The heading of one of the four moves."""
-    return widgets.HTML(f'<b style="font-size:15px">{text}</b>', layout={"min_width": "3.5em", "margin": "2px 6px 2px 8px"})
+    return widgets.HTML(f'<b style="font-size:15px">{text}</b>', layout={"min_width": "3.5em", "margin": f"2px 6px 2px {8 if text == 'Choose' else 2}px"})
 
 
 def _describe(figure: Figure) -> str:
