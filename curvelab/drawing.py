@@ -45,6 +45,7 @@ class Units:
 
 
 METRIC, US = Units("mm", 1e3, "m", 1.0), Units("in", 1 / 0.0254, "ft", 1 / 0.3048)
+SYSTEMS = {"metric": METRIC, "us": US}
 
 
 @contextlib.contextmanager

@@ -204,7 +204,7 @@ class _Slider(widgets.FloatSlider):
 def _slider(control: Control) -> _Slider:
     """A control with its range and step."""
     return _Slider(value=control.start, min=control.low, max=control.high, step=control.step, readout=False,
-                               continuous_update=True, layout={"width": "6.5em"})
+                   continuous_update=True, layout={"width": "6.5em"})
 
 
 class _Field(widgets.HBox):
@@ -229,7 +229,7 @@ class _Field(widgets.HBox):
 
     def put(self, value: float) -> None:
         """Give the control a value [its metric unit], between steps too; beyond its range, the end of that."""
-        self._slider.value = min(max(value, self._slider.min), self._slider.max)
+        self._slider.value = value
         self._slid()
         self._put = True
 

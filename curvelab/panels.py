@@ -11,18 +11,17 @@ from pathlib import Path
 from typing import Any
 
 import ipywidgets as widgets
-import numpy as np
 from matplotlib.figure import Figure
 
 from . import figures, sceptic
 from .adjustment import Result, adjust, longest
 from .decision import decide
 from .designs import single_line
-from .drawing import BENEATH, METRIC, US, Units, words
+from .drawing import BENEATH, METRIC, SYSTEMS, US, Units, words
 from .fieldbook import read_fieldbook, with_changes
 from .page import Control, Page, chooser, unit_switch
 from .planning import CAUTIONS, TESTED, as_read, clearance, phoned_in, plan, what_if
-from .prediction import line_of_sight, measured_offset
+from .prediction import measured_offset, predicted_lines
 from .records import FieldBook
 from .wording import length
 
@@ -170,7 +169,7 @@ class LivePage(Page):
         self._draw(result, outcome, tilt)
         cautions = f'<b>Cautions.</b> {" ".join(map(html.escape, CAUTIONS))}'
         if self.answer.value is None:
-            _cover(self.figure, US if self.units.value == "us" else METRIC)
+            _cover(self.figure, SYSTEMS[self.units.value])
             away = length(longest(result).reading.distance, self.units.value)
             return (f"A line of sight leaves the level exactly level. {away} across the water, where will it strike the target: above the mark at its own height, "
                     "on the mark, or below it? Agree on one answer, then look."), [cautions]
@@ -197,26 +196,26 @@ class LivePage(Page):
         if left:
             book = sceptic.without(book, *self._choices[self.left_out.value])
             told.append(f"{self.left_out.value} had not been taken")
-        tilt = moved.pop("collimation", self._as_read["collimation"]) - self._as_read["collimation"] if self._tested else 0.0
+        tilt = (moved.pop("collimation", self._as_read["collimation"]) - self._as_read["collimation"]) * 1e-6 if self._tested else 0.0
         book = with_changes(book, what_if(book, **moved))
         if self._tested:  # its own pegs would hold back what another peg test found; last, since a change writes the book anew
-            book = sceptic.tilted(book, tilt * 1e-6)
+            book = sceptic.tilted(book, tilt)
         if book.is_plan:
             planned = plan(book)
-            return planned.result, f"{planned.describe(values['height'], system)} Nothing is read yet.", (), "", tilt * 1e-6
+            return planned.result, f"{planned.describe(values['height'], system)} Nothing is read yet.", (), "", tilt
         verdict = decide(adjust(book))
-        return verdict.result, (f"What if {' and '.join(told)}? " if told else "") + verdict.finding_in(system), verdict.remarks, verdict.outcome, tilt * 1e-6
+        return verdict.result, (f"What if {' and '.join(told)}? " if told else "") + verdict.finding_in(system), verdict.remarks, verdict.outcome, tilt
 
     def _assumed(self) -> str:
+        """What the page takes for granted where no field book says otherwise."""
         return (f"without a field book the page takes the level as tested, to ± {TESTED}, and the gradient as known to ± {self.fields['gradient'].told(GRADIENT_U)}; "
                 "an untested level or unmeasured air can tell far less")
 
     def _draw(self, result: Result, outcome: str, tilt: float) -> None:
         """The three pictures of a result, the curvature axis first; lines are drawn with their tilt, and a reading stays about where it was."""
-        distance = longest(result).reading.distance
-        along = np.linspace(0.0, distance, 41)
-        flat, ellipsoid = ((by + tilt * along, u) for by, u in (line_of_sight(result, kappa, along) for kappa in (0.0, result.ellipsoid_curvature)))
-        found, units = measured_offset(result), US if self.units.value == "us" else METRIC
+        along, *lines = predicted_lines(result)
+        flat, ellipsoid = ((by + tilt * along, u) for by, u in lines)
+        found, units, distance = measured_offset(result), SYSTEMS[self.units.value], along[-1]
         found = replace(found, value=found.value + tilt * distance)
         read = not math.isnan(found.value)
         axes = self.figure.axes or _three(self.figure, self.large.value)

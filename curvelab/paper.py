@@ -15,7 +15,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
-from . import air, figures, lake, schema, units
+from . import air, drawing, figures, lake, schema, units
 from .adjustment import Result, axis_height, longest
 from .decision import OUTCOMES, Verdict, decide
 from .numbers import checked
@@ -261,7 +261,7 @@ def _pictures(verdict: Verdict, height: float, system: str) -> list[Strip]:
     """The curvature axis and the sight chart, together so high [mm]; what decides nothing is marked."""
     result, along = verdict.result, np.linspace(0.0, verdict.distance, 81)
     lines, found = [line_of_sight(result, kappa, along) for kappa in (0.0, result.ellipsoid_curvature)], measured_offset(result)
-    shown, note = figures.METRIC if system == "metric" else figures.US, verdict.outcome if verdict.outcome in OUTCOMES[:2] else ""
+    shown, note = drawing.SYSTEMS[system], verdict.outcome if verdict.outcome in OUTCOMES[:2] else ""
     kappa, spread = result.curvature.value, max(result.curvature.u, result.planned_u)
     up, points = axis_height(result, longest(result).reading.setup), [(verdict.distance, found.value, found.u)]
     return [picture(AXIS, 0.0, lambda ax: figures.curvature_axis(result.ellipsoid_curvature, spread, found=kappa, note=note, ax=ax)),

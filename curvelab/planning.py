@@ -22,7 +22,7 @@ from .decision import MISFIT, critical, gate
 from .fieldbook import compose
 from .instrument import ARCSECOND
 from .observation import groups
-from .prediction import at_target, line_of_sight
+from .prediction import at_target, predicted_lines
 from .records import Air, FieldBook, Step
 from .remarks import shared_air
 from .sealing import digest, plan_text, write_sealed
@@ -83,7 +83,7 @@ class Plan(Step):
         units : {"metric", "us"}
         """
         distance = longest(self.result).reading.distance
-        flat, ellipsoid = (at_target(self.result, kappa).value for kappa in (0.0, self.result.ellipsoid_curvature))
+        flat, ellipsoid = (float(line[-1]) for line, _ in predicted_lines(self.result)[1:])
         verdict = "This plan can tell them apart" if self.go else "This plan can't tell them apart"
         return (f"At {length(distance, units)}, flat water would put the line of sight {_side(flat, units)} the mark at the level of the instrument, water that "
                 f"follows the Earth {_side(ellipsoid, units)} it. {verdict}: they lie {self.separation:.2f} typical errors (standard uncertainties) apart, and "
@@ -219,8 +219,7 @@ def _spreads(result: Result) -> tuple[list[Contribution], list[tuple[float, int]
 
 def clearance(result: Result, axis_height: float, units: str) -> str:
     """What to say of a longest sight that comes near the water or into it from so high [m]; else nothing."""
-    along = np.linspace(0.0, longest(result).reading.distance, 41)
-    lowest = axis_height + min(line_of_sight(result, kappa, along)[0].min() for kappa in (0.0, result.ellipsoid_curvature))
+    lowest = axis_height + min(line.min() for line, _ in predicted_lines(result)[1:])
     if lowest <= 0:
         return " But the line of sight would run into the water: raise the instrument."
     return f" But the line would pass only {offset(lowest, units)} above the water, where the air bends light most: raise it." if lowest < CLEAR else ""

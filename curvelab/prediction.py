@@ -55,6 +55,13 @@ def line_of_sight(result: Result, curvature: float, distances: np.ndarray) -> tu
 
 
 @functools.lru_cache(4)
+def predicted_lines(result: Result) -> tuple[Array, tuple[Array, Array], tuple[Array, Array]]:
+    """41 distances along the longest sight [m], and `line_of_sight` there over flat water and over the ellipsoid; a page asks for them several times a move."""
+    along = np.linspace(0.0, longest(result).reading.distance, 41)
+    return along, line_of_sight(result, 0.0, along), line_of_sight(result, result.ellipsoid_curvature, along)
+
+
+@functools.lru_cache(4)
 def _known(result: Result, curvature: float) -> tuple[Solution, Array]:
     """What is known apart from the long sights, with the curvature given, and the value of each unknown; a page asks for it several times a move."""
     given = Row("curvature as given", "prior", {CURVATURE: 1.0}, curvature, ())

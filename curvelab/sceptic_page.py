@@ -10,7 +10,7 @@ from dataclasses import replace
 import ipywidgets as widgets
 from matplotlib.figure import Figure
 
-from . import figures, sceptic
+from . import drawing, figures, sceptic
 from .adjustment import adjust
 from .decision import Verdict, decide
 from .fieldbook import with_changes
@@ -84,7 +84,7 @@ class ScepticPage(Page):
         axes = [self.figure.add_subplot(place) for place in grid]
         note = verdict.outcome if verdict.outcome in ("readings disagree", "too uncertain to decide") else ""
         figures.curvature_axis(result.ellipsoid_curvature, max(result.curvature.u, result.planned_u), found=result.curvature.value, note=note, ax=axes[0])
-        rows, units = result.offset_budget()[:BARS], figures.US if self.units.value == "us" else figures.METRIC
+        rows, units = result.offset_budget()[:BARS], drawing.SYSTEMS[self.units.value]
         figures.budget_bars([(f"{row.cause}, {row.common_to}", row.u * units.per_metre, row.scope == "new each time") for row in rows], ax=axes[1])
         axes[1].set_xlabel(f"standard uncertainty at the target [{units.short}]")
         axes[1].set_title("What the uncertainty is made of")
