@@ -118,7 +118,7 @@ class Result(Step):
 
     def contributions(self) -> list[Contribution]:
         """What each independent input contributes to u(κ) [1/m]."""
-        return [replace(part, u=abs(s) * part.u) for row, s in zip(self.rows, self.sensitivity) for part in row.parts]
+        return [part.times(abs(s)) for row, s in zip(self.rows, self.sensitivity) for part in row.parts]
 
     def budget(self) -> list[BudgetRow]:
         """The uncertainty of κ by cause, largest first [1/m]."""

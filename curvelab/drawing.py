@@ -51,8 +51,14 @@ SYSTEMS = {"metric": METRIC, "us": US}
 @contextlib.contextmanager
 def style(projector: bool = False) -> Iterator[None]:
     """The look of every picture: for the screen, or in large type for a projector."""
-    with _ONE_AT_A_TIME, matplotlib.rc_context(_STYLE | (_PROJECTOR if projector else {})):
-        yield
+    look = _STYLE | (_PROJECTOR if projector else {})
+    with _ONE_AT_A_TIME:
+        before = {name: matplotlib.rcParams[name] for name in look}  # rc_context would undo the interactive mode, too, that a notebook's first figure turns on
+        try:
+            matplotlib.rcParams.update(look)
+            yield
+        finally:
+            matplotlib.rcParams.update(before)
 
 
 def named(ax: Axes) -> dict[str, Line2D]:
@@ -66,7 +72,7 @@ def line(ax: Axes, gid: str, x: Sequence[float], y: Sequence[float], **look: obj
     if found is None:
         return ax.plot(x, y, gid=gid, **look)[0]
     found.set_data(x, y)
-    found.set(visible=True, **look)
+    put(found, visible=True, **look)
     return found
 
 
@@ -84,7 +90,8 @@ def band(ax: Axes, gid: str, x: Sequence[float], low: Sequence[float] | float, h
     if found is None:
         ax.fill_between(x, *ends, gid=gid, facecolor="none" if hatch else colour, edgecolor=colour, alpha=0.55 if hatch else 0.22, hatch=hatch, linewidth=0)
     else:
-        found.set_data(x, *ends)
+        (low, high), there = ends, np.asarray(x)
+        found.set_verts([np.column_stack([np.append(there, there[::-1]), np.append(low, high[::-1])])])
         found.set_visible(True)
 
 

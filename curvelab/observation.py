@@ -251,7 +251,7 @@ def _reading_parts(r: Reading, pointing: Stated, scale: Stated, values: list[flo
     ratio = spread / combine(stated) if combine(stated) else 0.0
     if spread > combine(stated):
         return [Contribution("scatter of repeats", "each pointing", spread / math.sqrt(n), STUDENT, n - 1)], ratio
-    return [replace(part, u=part.u / math.sqrt(n)) for part in stated], ratio
+    return [part.times(1 / math.sqrt(n)) for part in stated], ratio
 
 
 def height_row(h: Height, book: FieldBook) -> Row:

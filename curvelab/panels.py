@@ -43,6 +43,7 @@ UNDECIDED = ("readings disagree", "too uncertain to decide")
 SIZE, LARGE = (11.6, 4.1), (11.6, 6.4)  # inches at 100 dpi
 BOXES = (0.092, 0.366, 0.893, 0.588), (0.1364, 0.1663, 0.8373, 0.7434), (0.261, 0.1663, 0.693, 0.7434)  # of the axes in their parts
 LARGE_BOXES = (0.125, 0.392, 0.81, 0.562), (0.196, 0.1856, 0.7255, 0.7095), (0.357, 0.1856, 0.4633, 0.7095)
+LABELS, LARGE_LABELS = (30.5, (0, 65, 68)), (40.3, (0, 84, 100))  # pixels below the axes, and left of each: to look for room takes a third of a draw
 
 
 class LivePage(Page):
@@ -236,7 +237,10 @@ def _three(figure: Figure, large: bool) -> list[figures.Axes]:
     grid = figure.add_gridspec(2, 2, height_ratios=(209, 431) if large else (134, 276), width_ratios=(740, 420) if large else (782, 378))
     boxes = LARGE_BOXES if large else BOXES
     axes = [figure.add_subfigure(place, facecolor=figures.PAPER).add_axes(box) for place, box in zip((grid[0, :], grid[1, 0], grid[1, 1]), boxes)]
-    for ax in axes:
+    below, left = LARGE_LABELS if large else LABELS
+    for ax, beside in zip(axes, left):
+        ax.xaxis.set_label_coords(0.5, -below / ax.bbox.height)
+        ax.yaxis.set_label_coords(-beside / ax.bbox.width, 0.5)
         ax.spines[:].set_zorder(BENEATH)
         ax.locator_params(nbins=6)
     return axes

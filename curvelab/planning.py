@@ -9,7 +9,7 @@ import datetime
 import functools
 import math
 import statistics
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from pathlib import Path
 from statistics import NormalDist
 
@@ -210,7 +210,7 @@ def _spreads(result: Result) -> tuple[list[Contribution], list[tuple[float, int]
     rest, repeats = [], []
     sizes = [len(group) for group in groups(result.book)] + [1] * len(result.rows)
     for row, n, s in zip(result.rows, sizes, result.sensitivity):
-        own = [replace(part, u=abs(s) * part.u) for part in row.parts]
+        own = [part.times(abs(s)) for part in row.parts]
         scatter = [part for part in own if n > 1 and part.common_to == "each pointing"]
         rest += [part for part in own if part not in scatter]
         repeats += [(combine(scatter), n - 1)] if scatter else []

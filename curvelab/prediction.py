@@ -43,7 +43,8 @@ def line_of_sight(result: Result, curvature: float, distances: np.ndarray) -> tu
         beyond 100 m is used.
     """
     target = longest(result)
-    solution, means = _known(result, curvature)
+    solution, flat, per_curvature = _known(result)
+    means = flat + curvature * per_curvature
     along = np.asarray(distances, dtype=float)
     ratio, bent = along / target.reading.distance, _nearness(result, dict(zip(solution.unknowns, means)), curvature, along)
     matrix = np.zeros((ratio.size, len(solution.unknowns)))
@@ -62,16 +63,16 @@ def predicted_lines(result: Result) -> tuple[Array, tuple[Array, Array], tuple[A
 
 
 @functools.lru_cache(4)
-def _known(result: Result, curvature: float) -> tuple[Solution, Array]:
-    """What is known apart from the long sights, with the curvature given, and the value of each unknown; a page asks for it several times a move."""
-    given = Row("curvature as given", "prior", {CURVATURE: 1.0}, curvature, ())
+def _known(result: Result) -> tuple[Solution, Array, Array]:
+    """What is known apart from the long sights, with the curvature given: each unknown over flat water, and its change with the curvature; a page asks for it several times a move."""
+    given = Row("curvature as given", "prior", {CURVATURE: 1.0}, 0.0, ())
     rest = [row for row in result.rows if not row.reading or row.reading.distance <= LONG]
-    solution = solve([*rest, given])
-    if not result.book.is_plan:
-        return solution, solution.x
-    before = solve([*(row for row in rest if row.kind in ("prior", "air")), given])  # nothing is read yet: priors and thermometers are all that is known
-    values = dict(zip(before.unknowns, before.x))
-    return solution, np.array([values.get(key, 0.0) for key in solution.unknowns])
+    known = solution = solve([*rest, given])
+    if result.book.is_plan:  # nothing is read yet: priors and thermometers are all that is known
+        known = solve([*(row for row in rest if row.kind in ("prior", "air")), given])
+    values = dict(zip(known.unknowns, zip(known.x, known.gain[:, -1])))
+    flat, per_curvature = np.array([values.get(key, (0.0, 0.0)) for key in solution.unknowns]).T
+    return solution, flat, per_curvature
 
 
 def at_target(result: Result, curvature: float) -> Estimate:

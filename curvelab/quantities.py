@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import re
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
@@ -92,6 +93,7 @@ def one_mark(cells: Sequence[str]) -> list[tuple[str, str | None]]:
     return found
 
 
+@functools.lru_cache(maxsize=4096)
 def clean(text: str) -> str:
     """One spelling for each sign and space, points for decimal commas; a text that is too long is refused."""
     if len(text) > LONGEST:

@@ -50,6 +50,10 @@ class Contribution:
     dof: float = math.inf
     remark: str = ""
 
+    def times(self, factor: float) -> Contribution:
+        """The same in a result that is so many times as large."""
+        return Contribution(self.cause, self.common_to, self.u * factor, self.distribution, self.dof, self.remark)
+
 
 @dataclass(frozen=True)
 class BudgetRow:

@@ -184,6 +184,7 @@ def parse(text: str, dimension: str) -> Quantity:
         return Quantity(_total(sign, value, dimension), _total(1, u, spread))
 
 
+@functools.lru_cache(maxsize=4096)
 def parse_cell(text: str, dimension: str, unit: str | None) -> Quantity:
     """Read a cell, its unit standing in the column's header or in the cell, never in both.
 
@@ -224,6 +225,7 @@ def _check_marks(text: str, dimension: str, unit: str) -> None:
         raise UnitError(f"a fraction of '{clean(slash[1]) or unit}' may be a mistyped point; write decimals")
 
 
+@functools.lru_cache(maxsize=4096)
 def split_header(text: str) -> tuple[str, str | None]:
     """Part a column's header into its name and the unit in square brackets, None if there is none.
 

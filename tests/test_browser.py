@@ -8,7 +8,6 @@ import io
 import json
 import math
 import os
-import re
 import shlex
 import shutil
 import subprocess
@@ -113,7 +112,7 @@ def opened(checkout, tmp_path_factory):
         page.on("websocket", lambda socket: page.requested.append(socket.url))
         page.goto(address)
         page.locator(START).first.wait_for()
-        page.get_by_text(re.compile(r"Python 3.*Idle")).first.wait_for()
+        page.locator(f"{KERNEL}[data-status=idle]").first.wait_for()
         yield page
         browser.close()
 

@@ -53,6 +53,8 @@ def faults_of_a_cell(cell, may_raise=False):
             yield f"switched off by {mark.strip()!r}"
     if cell.source.count("\n") >= LONGEST_CELL:
         yield f"longer than {LONGEST_CELL} lines"
+    if "subplots(" in cell.source and not any("image/png" in output.get("data", {}) for output in cell.outputs):
+        yield "draws a picture, and shows none"
     for output in cell.outputs:
         found = texts(output)
         if "error" in found and not may_raise:
@@ -158,6 +160,7 @@ INJECTED = {
     "path in code": (_source(f"open('{ELSEWHERE}')"), "absolute path in the source"),
     "path in text": (_source(f"stored in {ELSEWHERE}", 0), "absolute path in the source"),
     "Windows path": (_source(r"open(r'C:\Users\someone\lake.csv')"), "absolute path in the source"),
+    "no picture": (_source("fig, ax = plt.subplots()"), "shows none"),
     "no text": (lambda nb: nb.cells[1].update(outputs=[]), "no text output"),
     "long cell": (_source("\n".join(["x = 1"] * (LONGEST_CELL + 1))), "longer than"),
 }

@@ -1,9 +1,11 @@
 """From an arrow key to the new pixels of the live page, in a real JupyterLab and Chromium. Run it by hand, on a quiet machine."""
 
 import shutil
+import subprocess
 import sys
 import tempfile
 import time
+from contextlib import contextmanager
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
@@ -16,7 +18,7 @@ from curvelab import figures, panels  # noqa: E402
 from curvelab.page import png  # noqa: E402
 from tests.test_browser import FLAGS, KERNEL, PATIENCE, ROOT, START, chromium, sentence, server, until  # noqa: E402
 
-MOVES, GOAL = 40, 80  # of each slider; ms
+MOVES, PAUSE, GOAL = 40, 300, 80  # of each slider; ms
 STAGES = ("key to message", "message to picture's", "to the image's address", "to pixels")
 SOCKETS = """
 const Plain = WebSocket;
@@ -36,35 +38,67 @@ WATCH = """picture => {
         if (!image.isConnected || !image.getAttribute('src') || !box.width || !box.height) blanks += 1;
         requestAnimationFrame(look); };
 }"""
+PRESS = """(handle, [moves, pause]) => {
+    window.rows = [];
+    const rest = () => new Promise(ready => setTimeout(ready, pause)), row = () => ['sent', 'came', 'src', 'load'].map((stage, i, all) => at[stage] - at[all[i - 1] || 'key']);
+    handle.focus();
+    (async () => {
+        await rest();
+        for (let i = 0; i < moves; i++) {
+            const key = i % 20 < 10 ? 'ArrowRight' : 'ArrowLeft';
+            handle.dispatchEvent(new KeyboardEvent('keydown', {key, code: key, bubbles: true, cancelable: true}));
+            for (let waits = 0; !at.load && waits < 10; waits++) await rest();
+            rows.push([...row(), at.load - at.key]);
+        }
+    })();
+}"""
 
 
-def moves(page, control):
-    """Times of single arrow keys [ms]: of each stage, and the whole last; a row for every move that changed the picture."""
-    handle, rows = page.locator(f".curvelab-{control} .noUi-handle"), []
-    for i in range(MOVES):
-        handle.press("ArrowRight" if i % 20 < 10 else "ArrowLeft")
-        page.wait_for_function("!!at.load", polling=50)  # asked in the page, and not in every frame: to ask takes time from the kernel
-        page.locator(f"{KERNEL}[data-status=idle]").wait_for()
-        page.wait_for_timeout(100)
-        at = page.evaluate("at")
-        rows.append([at[b] - at[a] for a, b in (("key", "sent"), ("sent", "came"), ("came", "src"), ("src", "load"), ("key", "load"))])
-    return np.array(rows)
-
-
-def opened(driver, executable, address):
-    """The live page, started and answered."""
-    page = driver.chromium.launch(executable_path=executable, args=FLAGS).new_page(viewport={"width": 1280, "height": 720})
+@contextmanager
+def attached(driver, port):
+    """The page, for as long as the driver is needed: what it is told of the network would take time from both processors."""
+    browser = driver.chromium.connect_over_cdp(f"http://127.0.0.1:{port}")
+    page = browser.contexts[0].pages[0]
     page.set_default_timeout(3 * PATIENCE * 1000)
-    page.add_init_script(SOCKETS)
-    page.goto(address)
-    page.get_by_text("| Idle").first.wait_for()
-    page.locator(START).first.click()
-    page.locator(f"{KERNEL}[data-status=idle] [aria-valuenow='100']").wait_for()
-    until(lambda: not any("*" in prompt for prompt in page.locator(".jp-InputPrompt").all_text_contents()), "all cells have run")
-    page.locator(".curvelab-answer button").nth(1).press("Enter")
-    until(lambda: sentence(page).startswith("You said"), "the answer is taken")
-    page.locator(".curvelab-picture").evaluate(WATCH)
-    return page
+    yield page
+    browser.close()
+
+
+def moves(driver, port, control, look=False):
+    """Times of single arrow keys [ms]: of each stage, and the whole last; a row for every move. The page presses them by itself."""
+    with attached(driver, port) as page:
+        if look:
+            page.evaluate("look()")  # in every frame, which takes time
+        page.locator(f".curvelab-{control} .noUi-handle").evaluate(PRESS, [MOVES, PAUSE])
+    time.sleep(2 * (MOVES + 1) * PAUSE / 1000)
+    with attached(driver, port) as page:
+        page.wait_for_function(f"rows.length === {MOVES}", polling=1000)
+        return np.array(page.evaluate("rows"), dtype=float), page.evaluate("blanks")
+
+
+@contextmanager
+def opened(driver, executable, address, folder):
+    """The port of a browser with the live page, started and answered."""
+    command = [executable, *FLAGS, "--headless", "--window-size=1280,720", "--remote-debugging-port=0", f"--user-data-dir={folder}", "about:blank"]
+    chrome = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    try:
+        told = Path(folder, "DevToolsActivePort")
+        until(lambda: told.exists() and "\n" in told.read_text(), "the browser starts")
+        port = told.read_text().split()[0]
+        with attached(driver, port) as page:
+            page.add_init_script(SOCKETS)
+            page.goto(address)
+            page.locator(f"{KERNEL}[data-status=idle]").first.wait_for()
+            page.locator(START).first.click()
+            page.locator(f"{KERNEL}[data-status=idle] [aria-valuenow='100']").wait_for()
+            until(lambda: not any("*" in prompt for prompt in page.locator(".jp-InputPrompt").all_text_contents()), "all cells have run")
+            page.locator(".curvelab-answer button").nth(1).press("Enter")
+            until(lambda: sentence(page).startswith("You said"), "the answer is taken")
+            page.locator(".curvelab-picture").evaluate(WATCH)
+        yield port
+    finally:
+        chrome.terminate()
+        chrome.wait()
 
 
 def settled(page, act):
@@ -101,22 +135,20 @@ def main():
         for name in ("notebooks", "data"):
             shutil.copytree(ROOT / name, Path(folder, name))
         Path(folder, "private").mkdir()
-        with server(folder, Path(folder, "private")) as address:
-            page, rows = opened(driver, executable, address), []
+        with server(folder, Path(folder, "private")) as address, opened(driver, executable, address, Path(folder, "private", "browser")) as port:
+            rows = []
             for control in ("length", "height", "gradient", "collimation", "phoned", "shores"):
-                if control == "phoned":
-                    settled(page, lambda: page.locator(".curvelab-called input").press("Space"))
-                if control == "shores":
-                    settled(page, lambda: page.locator(".curvelab-book select").select_option("two_kilometres"))
-                rows.append(moves(page, control))
+                with attached(driver, port) as page:
+                    if control == "phoned":
+                        settled(page, lambda: page.locator(".curvelab-called input").press("Space"))
+                    if control == "shores":
+                        settled(page, lambda: page.locator(".curvelab-book select").select_option("two_kilometres"))
+                rows.append(moves(driver, port, control)[0])
                 middle, most = np.quantile(rows[-1][:, -1], [0.5, 0.9])
                 print(f"key to new pixels, {control:23} {middle:7.0f} ms (90 % below {most:.0f} ms; goal {GOAL} ms; {MOVES} moves)")
-            page.evaluate("look()")  # in every frame, which takes time: so not before
-            moves(page, "gradient")
-            print(f"frames with the image missing, of no size or without an address: {page.evaluate('blanks')}")
+            print(f"frames with the image missing, of no size or without an address: {moves(driver, port, 'gradient', look=True)[1]}")
             for stage, middle in zip(STAGES, np.median(np.concatenate(rows), axis=0)):
                 print(f"  {stage:40} {middle:7.1f} ms")
-            page.context.browser.close()
     print("  of it in the kernel: working out {:.1f} ms, drawing {:.1f} ms, PNG {:.1f} ms".format(*in_the_kernel()))
 
 
