@@ -189,7 +189,7 @@ class LivePage(Page):
                 told = verdict.finding_in(system) + clearance(verdict.result, values["height"], system)
                 return verdict.result, told, (self._assumed(), "nothing checks this one reading"), verdict.outcome, 0.0
             planned = plan(line)
-            return planned.result, ("Now set the reading that was phoned in. " if self.called.value else "") + planned.describe(values["height"], system), (self._assumed(),), "", 0.0
+            return planned.result, ("Now set the reading that was phoned in (for exactly 0: first 1, then 0). " if self.called.value else "") + planned.describe(values["height"], system), (self._assumed(),), "", 0.0
         moved = {name: values[name] for name in WHAT_IF if abs(values[name] - self._as_read[name]) > CONTROLS[name].step / 2}
         asked = WHAT_IF | ({"collimation": sceptic.WHAT_IF["collimation"]} if self._tested else {})
         told = [sceptic.supposed(asked[name], self.fields[name].told(value)) for name, value in moved.items()]

@@ -121,7 +121,7 @@ def test_the_null_control_forgets_a_reading(page):
     page.null.click()
     assert not page.called.value and page.values["length"] == panels.SHORT and "times that of the ellipsoid" not in page.sentence.value
     page.called.value = True
-    assert "Now set the reading that was phoned in." in page.sentence.value
+    assert "Now set the reading that was phoned in (for exactly 0: first 1, then 0)." in page.sentence.value
     page.called.value = False
     page.controls["length"].value = 2000
 
