@@ -434,6 +434,31 @@ def test_every_corner_of_the_controls_gives_a_sentence(page):
     page.answer.value = "on the mark"
 
 
+@pytest.mark.parametrize("middle", [0.3, math.nan, math.inf], ids=["number", "nan", "inf"])
+def test_a_band_that_was_moved_looks_as_a_new_one(middle):
+    x, asked, pixels = np.linspace(0, 1, 5), [0.0, 0.1, middle, 0.1, 0.4], []
+    for steps in (([0.1] * 5, asked), (asked,)):
+        figure = Figure()
+        FigureCanvasAgg(figure)
+        ax = figure.add_axes((0, 0, 1, 1), xlim=(0, 1), ylim=(-1, 2))
+        for low in steps:
+            drawing.band(ax, "band", x, low, 1.0, drawing.FLAT, "")
+        figure.canvas.draw()
+        pixels.append(np.array(figure.canvas.buffer_rgba()))
+    assert (pixels[0] == pixels[1]).all() and (pixels[0] != 255).any()
+
+
+@pytest.mark.parametrize("large", [False, True], ids=["small", "large type"])
+def test_no_axis_label_meets_a_number_or_leaves_the_picture(page, large):
+    page.large.value = large
+    for corner in [(100.0, 1.6, -0.01, 75.0), *itertools.product(*[(c.low, c.high) for name, c in panels.CONTROLS.items() if name not in ("shores", "phoned")])]:
+        put(page, **dict(zip(panels.CONTROLS, corner)))
+        for ax in page.figure.axes[1:]:
+            label, numbers = ax.yaxis.label.get_window_extent(), [tick for tick in ax.get_yticklabels() if tick.get_text() and ax.get_ylim()[0] <= tick.get_position()[1] <= ax.get_ylim()[1]]
+            assert label.x0 >= 0 and label.x1 + 4 < min(number.get_window_extent().x0 for number in numbers), corner
+    page.large.value = False
+
+
 def test_many_moves_keep_no_more_artists(page):
     page.controls["gradient"].value = 0.1
     before = sum(len(axes.lines) + len(axes.texts) + len(axes.collections) for axes in page.figure.axes)

@@ -19,7 +19,7 @@ from curvelab.page import png  # noqa: E402
 from tests.test_browser import FLAGS, KERNEL, PATIENCE, ROOT, START, chromium, sentence, server, until  # noqa: E402
 
 MOVES, PAUSE, GOAL = 40, 300, 80  # of each slider; ms
-STAGES = ("key to message", "message to picture's", "to the image's address", "to pixels")
+STAGES = ("key to message", "message to picture's", "to the image's address", "to the image", "to the next frame")
 SOCKETS = """
 const Plain = WebSocket;
 window.at = {};
@@ -33,22 +33,24 @@ WATCH = """picture => {
     window.blanks = 0;
     window.addEventListener('keydown', () => { window.at = {key: performance.now()}; }, true);
     new MutationObserver(() => { if (at.key && !at.src) at.src = performance.now(); }).observe(image, {attributeFilter: ['src']});
-    image.addEventListener('load', () => { if (at.src && !at.load) at.load = performance.now(); });
+    const drawn = new MessageChannel();  // what it brings comes after the frame
+    drawn.port1.onmessage = () => { if (!at.drawn) at.drawn = performance.now(); };
+    image.addEventListener('load', () => { if (at.src && !at.load) { at.load = performance.now(); requestAnimationFrame(() => drawn.port2.postMessage(0)); } });
     window.look = () => { const box = image.getBoundingClientRect();
         if (!image.isConnected || !image.getAttribute('src') || !box.width || !box.height) blanks += 1;
         requestAnimationFrame(look); };
 }"""
 PRESS = """(handle, [moves, pause]) => {
     window.rows = [];
-    const rest = () => new Promise(ready => setTimeout(ready, pause)), row = () => ['sent', 'came', 'src', 'load'].map((stage, i, all) => at[stage] - at[all[i - 1] || 'key']);
+    const rest = () => new Promise(ready => setTimeout(ready, pause)), row = () => ['sent', 'came', 'src', 'load', 'drawn'].map((stage, i, all) => at[stage] - at[all[i - 1] || 'key']);
     handle.focus();
     (async () => {
         await rest();
         for (let i = 0; i < moves; i++) {
             const key = i % 20 < 10 ? 'ArrowRight' : 'ArrowLeft';
             handle.dispatchEvent(new KeyboardEvent('keydown', {key, code: key, bubbles: true, cancelable: true}));
-            for (let waits = 0; !at.load && waits < 10; waits++) await rest();
-            rows.push([...row(), at.load - at.key]);
+            for (let waits = 0; !at.drawn && waits < 10; waits++) await rest();
+            rows.push([...row(), at.drawn - at.key]);
         }
     })();
 }"""
@@ -65,21 +67,21 @@ def attached(driver, port):
 
 
 def moves(driver, port, control, look=False):
-    """Times of single arrow keys [ms]: of each stage, and the whole last; a row for every move. The page presses them by itself."""
+    """Times of single arrow keys [ms]: of each stage, and the whole last; a row for every move. The page presses them by itself, with events of its own."""
     with attached(driver, port) as page:
         if look:
             page.evaluate("look()")  # in every frame, which takes time
         page.locator(f".curvelab-{control} .noUi-handle").evaluate(PRESS, [MOVES, PAUSE])
     time.sleep(2 * (MOVES + 1) * PAUSE / 1000)
     with attached(driver, port) as page:
-        page.wait_for_function(f"rows.length === {MOVES}", polling=1000)
+        assert page.evaluate("rows.length") == MOVES, "too slow: the driver came back before the last move"
         return np.array(page.evaluate("rows"), dtype=float), page.evaluate("blanks")
 
 
 @contextmanager
 def opened(driver, executable, address, folder):
     """The port of a browser with the live page, started and answered."""
-    command = [executable, *FLAGS, "--headless", "--window-size=1280,720", "--remote-debugging-port=0", f"--user-data-dir={folder}", "about:blank"]
+    command = [executable, *FLAGS, "--headless", "--window-size=1280,863", "--remote-debugging-port=0", f"--user-data-dir={folder}", "about:blank"]
     chrome = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
     try:
         told = Path(folder, "DevToolsActivePort")
@@ -88,6 +90,7 @@ def opened(driver, executable, address, folder):
         with attached(driver, port) as page:
             page.add_init_script(SOCKETS)
             page.goto(address)
+            assert page.evaluate("[innerWidth, innerHeight]") == [1280, 720], "the window's frame takes another height than here"
             page.locator(f"{KERNEL}[data-status=idle]").first.wait_for()
             page.locator(START).first.click()
             page.locator(f"{KERNEL}[data-status=idle] [aria-valuenow='100']").wait_for()
