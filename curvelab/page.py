@@ -21,9 +21,11 @@ import traitlets
 from matplotlib.figure import Figure
 
 from . import figures, units
+from .quantities import clean, is_bare
 from .stamps import Canvas
 
 US_UNITS = {"m": "ft", "mm": "in", "K/m": "°F/ft"}  # in place of a control's metric one
+DIMENSIONS = {"m": "length", "mm": "length", "K/m": "temperature gradient", "µrad": "angle", "°": "angle", "°C": "temperature", "m/s": "speed"}  # else a plain number
 
 
 @dataclass(frozen=True)
@@ -79,7 +81,7 @@ class Page(widgets.VBox):
         self._turn = threading.RLock()  # a kernel may answer two controls at a time
         self._setting = False
         self._still: WeakKeyDictionary = WeakKeyDictionary()  # pixels of what stands still, by subfigure
-        self.fields = {name: _Field(name, control, self.controls[name]) for name, control in controls.items()}
+        self.fields = {name: _Field(name, control, self.controls[name], self._refuse) for name, control in controls.items()}
         for widget, css in ((self.picture, "picture"), (self.sentence, "sentence"), (self.fault, "fault")):
             widget.add_class(f"curvelab-{css}")
         super().__init__([*above, widgets.GridBox([*self.fields.values()], layout={"grid_template_columns": f"repeat({columns}, max-content)", "grid_gap": "0 1.5em"}),
@@ -130,7 +132,11 @@ class Page(widgets.VBox):
         text = html.escape(str(error)).replace("\n", "<br>")
         self.sentence.value = ""
         self.notes.value = ""
-        self.fault.value = f'<div role="alert" style="font-size:16px;border-left:6px solid #a84300;padding-left:0.6em"><b>This can\'t be worked out</b> (the picture is still the last one that could be): {text}</div>'
+        self.fault.value = _alert("This can't be worked out</b> (the picture is still the last one that could be): ", text)
+
+    def _refuse(self, error: Exception) -> None:
+        """Say on the page why a number that was typed is not taken; all else stays."""
+        self.fault.value = _alert("Not taken</b>: ", html.escape(str(error)))
 
     def describe(self) -> str:
         """What the picture shows, read back from what was drawn."""
@@ -156,6 +162,10 @@ class Page(widgets.VBox):
         """The live page; where no kernel runs, its picture and what that shows."""
         still = {"image/png": base64.b64encode(self.picture.value).decode(), "text/plain": self.describe()}
         return still | {k: v for k, v in super()._repr_mimebundle_(**kwargs).items() if k not in still}
+
+
+def _alert(lead: str, text: str) -> str:
+    return f'<div role="alert" style="font-size:16px;border-left:6px solid #a84300;padding-left:0.6em"><b>{lead}{text}</div>'
 
 
 def png(pixels: np.ndarray) -> bytes:
@@ -208,21 +218,21 @@ def _slider(control: Control) -> _Slider:
 
 
 class _Field(widgets.HBox):
-    """A control with its name, its unit and a number field beside it; the slider itself stays metric.
+    """A control with its name, its unit and its number beside it, as people write numbers; the slider itself stays metric.
 
-    `value` is what was given, though a browser moves a slider to its nearest step.
+    `value` is what was given, though a browser moves a slider to its nearest step; told again, it is given again.
     """
 
     value = traitlets.Float()
 
-    def __init__(self, name: str, control: Control, slider: _Slider) -> None:
-        self._control, self._slider, self._following, self._put = control, slider, False, False
-        self._label, self._number = widgets.Label(layout={"width": "14em"}), widgets.BoundedFloatText(layout={"width": "5.5em"})
+    def __init__(self, name: str, control: Control, slider: _Slider, refuse: Callable[[Exception], None]) -> None:
+        self._control, self._slider, self._refuse = control, slider, refuse
+        self._following = self._put = self._blank = False
+        self._label, self._number = widgets.Label(layout={"width": "14em"}), widgets.Text(continuous_update=False, layout={"width": "5.5em"})
         super().__init__([self._label, slider, self._number], value=slider.value)
         self.add_class(f"curvelab-{name}")
         widgets.link((slider, "disabled"), (self._number, "disabled"))
         slider.observe(self._slid, "value")
-        slider.observe(self._follow, ["min", "max"])
         self.observe(self._follow, "value")
         self._number.observe(self._typed, "value")
         self.show_in("metric")
@@ -232,6 +242,12 @@ class _Field(widgets.HBox):
         self._slider.value = value
         self._slid()
         self._put = True
+
+    def blank(self) -> None:
+        """Show no number until one is given."""
+        self._blank = True
+        self._follow()
+        self._blank = True
 
     def show_in(self, system: str) -> None:
         """Label and number in ``"metric"`` or ``"us"`` units."""
@@ -243,12 +259,9 @@ class _Field(widgets.HBox):
         """A value of the control [its metric unit] in words."""
         return f"{self._shown(value):z.6g} {self.unit}".removesuffix(" 1")
 
-    def _digits(self) -> int:
-        """Digits after the point: one more than a step has."""
-        return max(1 - math.floor(math.log10(self._control.step * self._factor)), 0)
-
     def _shown(self, value: float) -> float:
-        return round(value * self._factor, self._digits())
+        """In the unit shown, with one digit after the point more than a step has."""
+        return round(value * self._factor, max(1 - math.floor(math.log10(self._control.step * self._factor)), 0))
 
     def _slid(self, _: Any = None) -> None:
         """Where the slider stands, unless a browser has but moved it to the step beside what was put there last."""
@@ -256,17 +269,40 @@ class _Field(widgets.HBox):
             self.value = self._slider.value
         self._put = False
 
-    def _follow(self, _: Any = None) -> None:
+    def _follow(self, change: Any = None) -> None:
         """The number says what the control does."""
+        self._blank &= change is None
         self._following = True
-        with self._number.hold_sync(), self._number.hold_trait_notifications():  # all at once, or a browser holds the old number to the new range
-            room = 10.0 ** -self._digits()  # so that a rounded end isn't beyond the end
-            self._number.min, self._number.max, self._number.step = self._slider.min * self._factor - room, self._slider.max * self._factor + room, room
-            self._number.value = self._shown(self.value)
+        self._number.value = "" if self._blank else f"{self._shown(self.value):z.10g}"
         self._following = False
 
     def _typed(self, _: Any = None) -> None:
-        """The control takes the number that was typed."""
-        if not self._following:
-            self.put(self._number.value / self._factor)
-            self._follow()  # where the number was none that the control can take
+        """The control takes the number that was typed, if it is one; an emptied box shows again what is."""
+        if self._following:
+            return
+        text, before = self._number.value, self.value
+        try:
+            value = self._read(text) if text.strip() else None
+        except ValueError as error:
+            self._follow()
+            return self._refuse(ValueError(f"{self._label.value}: {error}"))
+        if value is None:
+            return self._follow()
+        self.put(value)
+        self._blank = False
+        self._follow()
+        if self.value == before:
+            self.notify_change(traitlets.Bunch(name="value", old=before, new=before, owner=self, type="change"))
+
+    def _read(self, text: str) -> float:
+        """The value of a text [the control's metric unit]; ValueError where it is none, or out of range."""
+        metric, bare = self._control.unit, is_bare(clean(text))
+        dimension = DIMENSIONS.get(metric, "number")
+        quantity = units.parse(f"{text} {self.unit}" if bare and metric in DIMENSIONS else text, dimension)
+        if quantity.u is not None:
+            raise ValueError("write one number, without ±")
+        value = float(f"{units.convert(quantity.value, metric if metric in DIMENSIONS else '', dimension):.12g}")
+        low, high = self._slider.min, self._slider.max
+        if not self._shown(low) <= self._shown(value) <= self._shown(high):
+            raise ValueError(f"{text.strip()!r} lies beyond {self.told(low)} to {self.told(high)}")
+        return value

@@ -115,6 +115,7 @@ class LivePage(Page):
                 self.called.value = False
                 self.fields["phoned"].put(0.0)
                 self.fields["length"].put(SHORT)
+            self.fields["phoned"].blank()
             self._given = False
             self.update()
 
@@ -153,6 +154,7 @@ class LivePage(Page):
                 self.null.disabled = self._chosen is not None
                 for name, slider in self.controls.items():
                     self._follow(name, slider)
+                self.fields["phoned"].blank()
             self.update()
 
     def _follow(self, name: str, slider: widgets.FloatSlider) -> None:
@@ -189,7 +191,7 @@ class LivePage(Page):
                 told = verdict.finding_in(system) + clearance(verdict.result, values["height"], system)
                 return verdict.result, told, (self._assumed(), "nothing checks this one reading"), verdict.outcome, 0.0
             planned = plan(line)
-            return planned.result, ("Now set the reading that was phoned in (for exactly 0: first 1, then 0). " if self.called.value else "") + planned.describe(values["height"], system), (self._assumed(),), "", 0.0
+            return planned.result, ("Now set the reading that was phoned in. " if self.called.value else "") + planned.describe(values["height"], system), (self._assumed(),), "", 0.0
         moved = {name: values[name] for name in WHAT_IF if abs(values[name] - self._as_read[name]) > CONTROLS[name].step / 2}
         asked = WHAT_IF | ({"collimation": sceptic.WHAT_IF["collimation"]} if self._tested else {})
         told = [sceptic.supposed(asked[name], self.fields[name].told(value)) for name, value in moved.items()]

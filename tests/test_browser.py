@@ -173,7 +173,7 @@ def differ(one, other, at_least=50):
 def number(page, control):
     """The number in the field beside a slider; NaN while field and slider disagree."""
     box = page.locator(f".curvelab-{control}")
-    field = float(box.locator("input[type=number]").input_value())
+    field = float(box.locator("input[type=text]").input_value())
     slider = float(box.locator(".noUi-handle").get_attribute("aria-valuetext"))
     return round(field, 6) if abs(field - slider) < 1e-6 else math.nan
 
@@ -215,7 +215,7 @@ def test_a_slider_moved_by_keyboard_moves_number_sentence_and_picture(live, cont
 def test_a_typed_number_moves_the_slider(live):
     """To its nearest step, while the page keeps to the number."""
     before, drawn = number(live, "length"), pixels(live)
-    field, handle = live.locator(".curvelab-length input[type=number]"), live.locator(".curvelab-length .noUi-handle")
+    field, handle = live.locator(".curvelab-length input[type=text]"), live.locator(".curvelab-length .noUi-handle")
     for typed, step, changed in ((before / 2, before / 2, True), (1612.0, 1600.0, True), (before, before, False)):
         field.fill(f"{typed:g}")
         field.press("Enter")
