@@ -225,6 +225,19 @@ def test_a_typed_number_moves_the_slider(live):
         assert float(field.input_value()) == typed
 
 
+def test_a_typed_text_that_is_no_number_is_refused_in_words(live):
+    field, said = live.locator(".curvelab-length input[type=text]"), sentence(live)
+    before = field.input_value()
+    for typed, words in (("1,250", "decimals or thousands"), ("two", "no number"), ("99999", "lies beyond")):
+        field.fill(typed)
+        field.press("Enter")
+        until(lambda: words in fault(live) and field.input_value() == before, f"{typed} is refused")
+        assert sentence(live) == said
+    field.fill(f"{float(before) / 1000:g} km")
+    field.press("Enter")
+    until(lambda: fault(live) == "" and field.input_value() == before, "a length in km is taken")
+
+
 def test_the_tabulator_key_reaches_every_slider(live):
     live.locator(f".curvelab-{CONTROLS[0]} .noUi-handle").focus()
     reached = set()
@@ -314,3 +327,14 @@ def test_the_page_asks_no_other_machine(live):
 def test_using_the_page_leaves_the_notebook_as_it_was(live, checkout):
     name = "notebooks/00_live_demo.ipynb"
     assert (checkout / name).read_bytes() == (ROOT / name).read_bytes()
+
+
+def test_a_saved_page_opens_with_its_picture_where_no_kernel_is(live, checkout):
+    path = checkout / "notebooks" / "00_live_demo.ipynb"
+    before = path.read_bytes()
+    live.locator(".curvelab-large").focus()
+    live.keyboard.press("Control+s")
+    until(lambda: path.read_bytes() != before, "the notebook is saved")
+    text = path.read_text(encoding="utf-8")
+    assert "image/png" in text and "widget-view" not in text and "widget-state" not in text
+    path.write_bytes(before)
