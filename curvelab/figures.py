@@ -24,7 +24,7 @@ __all__ = ["FLAT", "FOUND", "METRIC", "PAPER", "ROUND", "US", "WATER", "board_as
            "sight_chart", "style", "target_board"]
 
 
-def curvature_axis(expected: float, u: float, *, found: float = math.nan, note: str = "", ax: Axes | None = None) -> Axes:
+def curvature_axis(expected: float, u: float, *, found: float = math.nan, note: str = "", units: Units = METRIC, ax: Axes | None = None) -> Axes:
     """The curvature axis: flat water at 0, the ellipsoid at 1/R, and what was found.
 
     Parameters
@@ -38,6 +38,8 @@ def curvature_axis(expected: float, u: float, *, found: float = math.nan, note: 
         measurements would fall under either hypothesis.
     note : str
         Why the estimate decides nothing, if so; it is then drawn in grey.
+    units : Units
+        Whose kilometre or mile the radius is told in.
     ax : Axes, optional
 
     Returns
@@ -70,7 +72,8 @@ def curvature_axis(expected: float, u: float, *, found: float = math.nan, note: 
         between = centre / (right - left) > BETWEEN
         words(ax, "bars", "bars: 95 of 100\nmeasurements", ((centre / 2 - left) / (right - left) if between else 0.005, 0.97), xycoords="axes fraction",
               ha="center" if between else "left", va="top")
-    put(ax, xlim=(left, right), ylim=(0, 1), xlabel=f"curvature of the water [1/1000 km]; ellipsoid here {centre:.4f}, radius {1e-3 / expected:.0f} km")
+    told = f"{units.long_per_metre / expected / 5280:.0f} miles" if units is US else f"{1e-3 / expected:.0f} km"
+    put(ax, xlim=(left, right), ylim=(0, 1), xlabel=f"curvature of the water [1/1000 km]; ellipsoid here {centre:.4f}, radius {told}")
     put(ax.yaxis, visible=False)
     put(ax.spines["left"], visible=False)
     return ax

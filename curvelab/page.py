@@ -21,7 +21,6 @@ import traitlets
 from matplotlib.figure import Figure
 
 from . import figures, units
-from .quantities import clean, is_bare
 from .stamps import Canvas
 
 US_UNITS = {"m": "ft", "mm": "in", "K/m": "°F/ft"}  # in place of a control's metric one
@@ -296,7 +295,7 @@ class _Field(widgets.HBox):
 
     def _read(self, text: str) -> float:
         """The value of a text [the control's metric unit]; ValueError where it is none, or out of range."""
-        metric, bare = self._control.unit, is_bare(clean(text))
+        metric, bare = self._control.unit, units.is_bare(units.clean(text))
         dimension = DIMENSIONS.get(metric, "number")
         quantity = units.parse(f"{text} {self.unit}" if bare and metric in DIMENSIONS else text, dimension)
         if quantity.u is not None:

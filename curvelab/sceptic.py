@@ -216,7 +216,7 @@ def without(book: FieldBook, table: str, line: int) -> FieldBook:
 
     Raises
     ------
-    FieldBookError
+    ValueError
         Where there is no such row, or nothing can be said without it.
     """
     kept = book.tables[table]
@@ -232,7 +232,7 @@ def without(book: FieldBook, table: str, line: int) -> FieldBook:
     try:
         return compose(book.site, tables, book.sealed_plan)
     except FieldBookError:
-        raise FieldBookError([Fault(table, line, "", "", "without this row nothing ties the rest together, so nothing can be said of the water")]) from None
+        raise ValueError(f"without {table} row {line} nothing ties the rest together, so nothing can be said of the water") from None
 
 
 def supposed(text: str, told: str) -> str:

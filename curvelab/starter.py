@@ -19,7 +19,7 @@ private = true                       # no coordinates, dates or remarks in anyth
 [line]
 latitude = 50                        # degrees, to 5 is near enough
 azimuth  = 60                        # degrees from north, to 30 is near enough
-distance = "1000 m ± 1 m"            # the longest sight
+distance = "2000 m ± 2 m"            # the longest sight
 
 [instrument.A]
 tolerance     = "2 mm per 30 m"      # the maker's limit, from the data sheet
@@ -29,7 +29,7 @@ reading       = "0.5 mm"             # how finely a staff can be read
 [air.lake]
 temperature = "15 °C"                # at the lake
 pressure    = "1000 hPa"             # at the lake, not reduced to the sea
-gradient    = "-0.01 ± 0.05 K/m"     # or hang thermometers (air.csv) and leave this line out
+gradient    = "-0.01 ± 0.03 K/m"     # or hang thermometers (air.csv) and leave this line out
 
 [water]
 surfaces = ["near water", "far water"]
@@ -48,11 +48,11 @@ peg test 1 midway,peg B,30,,,
 peg test 1 near A,peg A,5,,,
 peg test 1 near A,peg B,65,,,
 lake 1,near water,8,,,
-lake 1,far target,1000,,,
-lake 1,far target,1000,,,
-lake 1,far target,1000,,,
-lake 1,far target,1000,,,
-lake 1,far target,1000,,,
+lake 1,far target,2000,,,
+lake 1,far target,2000,,,
+lake 1,far target,2000,,,
+lake 1,far target,2000,,,
+lake 1,far target,2000,,,
 ''',
     "heights.csv": '''from,to,height [m],remark
 far water,far target,1.5,replace by what was taped
@@ -87,4 +87,5 @@ def check_fieldbook(folder: str | Path) -> str:
         return str(error)
     waiting = sum(r.planned for r in book.readings)
     told = [f"The field book can be read: {len(book.readings)} readings, {waiting} of them still blank; height differences: {len(book.heights)}."]
+    told += ["Nothing is read yet: curvelab.plan(curvelab.read_fieldbook(folder)).describe() says whether it could decide."] * book.is_plan
     return "\n".join(told + [f"Looks like a slip: {text}." for text in suspicions(book)])

@@ -326,10 +326,18 @@ def test_the_question_gives_no_answer_away():
     assert "ellipsoid" in page.figure.axes[0].get_xlabel() and page.figure.axes[2].get_ylim()[0] != -page.figure.axes[2].get_ylim()[1]
 
 
+def test_a_row_that_holds_all_together_is_named_when_it_is_left_out():
+    page = answered(DATA)
+    page.book.value = "builders_level"
+    page.left_out.value = next(name for name in page.left_out.options if name.startswith("heights.csv row 3"))
+    assert "without heights.csv row 3" in page.fault.value and "nothing ties the rest together" in page.fault.value and "has one fault" not in page.fault.value
+
+
 def test_a_what_if_is_asked_in_us_units():
     page = answered(DATA)
     page.units.value, page.book.value = "us", "two_kilometres"
     page.controls["shores"].value, page.controls["gradient"].value = 127.0, 0.1
+    assert page.figure.axes[0].get_xlabel().endswith("radius 3968 miles")  # 6386 km over 1.609344
     assert "What if the temperature gradient had been 0.0549 °F/ft and the far water had stood higher by 5 in?" in page.sentence.value
     assert float(page.fields["length"].children[2].value) == pytest.approx(2000 / 0.3048, abs=0.5)
 
