@@ -15,7 +15,7 @@ import sys
 import time
 from contextlib import contextmanager
 from pathlib import Path
-from urllib.parse import urlsplit
+from urllib.parse import urljoin, urlsplit
 
 import numpy as np
 import pytest
@@ -99,6 +99,12 @@ def checkout(tmp_path_factory):
     return folder
 
 
+def connected(page, name):
+    """Whether the notebook's kernel is idle and the page is in touch with it: what is run before that is lost, though JupyterLab calls the page idle."""
+    kernels = [session["kernel"] for session in page.request.get(urljoin(page.url, "/api/sessions")).json() if name in session["path"]]
+    return any(kernel["execution_state"] == "idle" and kernel["connections"] for kernel in kernels)
+
+
 @pytest.fixture(scope="module")
 def opened(checkout, tmp_path_factory):
     """The page as README's command shows it, before anything is pressed; ``.requested`` lists all addresses."""
@@ -112,6 +118,7 @@ def opened(checkout, tmp_path_factory):
         page.on("websocket", lambda socket: page.requested.append(socket.url))
         page.goto(address)
         page.locator(START).first.wait_for()
+        until(lambda: connected(page, "00_live_demo"), "a kernel is there")
         page.locator(f"{KERNEL}[data-status=idle]").first.wait_for()
         yield page
         browser.close()
@@ -334,7 +341,7 @@ def test_a_saved_page_opens_with_its_picture_where_no_kernel_is(live, checkout):
     before = path.read_bytes()
     live.locator(".curvelab-large").focus()
     live.keyboard.press("Control+s")
-    until(lambda: path.read_bytes() != before, "the notebook is saved")
+    until(lambda: path.read_bytes() != before and path.read_text(encoding="utf-8").endswith("}\n"), "the notebook is saved")
     text = path.read_text(encoding="utf-8")
     assert "image/png" in text and "widget-view" not in text and "widget-state" not in text
     path.write_bytes(before)

@@ -1,12 +1,11 @@
 """An exercise sheet and the pages of the lessons in a real JupyterLab and a real Chromium, worked by keyboard."""
 import re
 import shutil
-from urllib.parse import urljoin
 
 import pytest
 from playwright.sync_api import sync_playwright
 
-from tests.test_browser import FLAGS, PATIENCE, ROOT, START, chromium, differ, fault, number, pixels, sentence, server, until
+from tests.test_browser import FLAGS, PATIENCE, ROOT, START, chromium, connected, differ, fault, number, pixels, sentence, server, until
 
 SHEET = "exercises/a_signal_and_level"
 PAGES = {  # by lesson: a control, and the cells that its page needs, the page's own last
@@ -44,12 +43,6 @@ def opened(lab, name):
     notebook = lab.locator(IN_FRONT)
     until(lambda: connected(lab, name) and notebook.locator(IDLE).count() == 1 and name in lab.url, f"{name} opens")
     return notebook
-
-
-def connected(lab, name):
-    """Whether the notebook's kernel is idle and the page is in touch with it: what is run before that is lost."""
-    kernels = [session["kernel"] for session in lab.request.get(urljoin(lab.url, "/api/sessions")).json() if name in session["path"]]
-    return any(kernel["execution_state"] == "idle" and kernel["connections"] for kernel in kernels)
 
 
 def cell(notebook, text):

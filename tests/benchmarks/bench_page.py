@@ -16,7 +16,7 @@ from playwright.sync_api import sync_playwright  # noqa: E402
 
 from curvelab import figures, panels  # noqa: E402
 from curvelab.page import png  # noqa: E402
-from tests.test_browser import FLAGS, KERNEL, PATIENCE, ROOT, START, chromium, sentence, server, until  # noqa: E402
+from tests.test_browser import FLAGS, KERNEL, PATIENCE, ROOT, START, chromium, connected, sentence, server, until  # noqa: E402
 
 MOVES, PAUSE, GOAL = 40, 300, 80  # of each slider; ms
 STAGES = ("key to message", "message to picture's", "to the image's address", "to the image", "to the next frame")
@@ -91,6 +91,7 @@ def opened(driver, executable, address, folder):
             page.add_init_script(SOCKETS)
             page.goto(address)
             assert page.evaluate("[innerWidth, innerHeight]") == [1280, 720], "the window's frame takes another height than here"
+            until(lambda: connected(page, "00_live_demo"), "a kernel is there")
             page.locator(f"{KERNEL}[data-status=idle]").first.wait_for()
             page.locator(START).first.click()
             page.locator(f"{KERNEL}[data-status=idle] [aria-valuenow='100']").wait_for()
