@@ -246,7 +246,6 @@ class _Field(widgets.HBox):
         """Show no number until one is given."""
         self._blank = True
         self._follow()
-        self._blank = True
 
     def show_in(self, system: str) -> None:
         """Label and number in ``"metric"`` or ``"us"`` units."""
@@ -281,16 +280,14 @@ class _Field(widgets.HBox):
             return
         text, before = self._number.value, self.value
         try:
-            value = self._read(text) if text.strip() else None
+            if text.strip():
+                self.put(self._read(text))
+                self._blank = False
         except ValueError as error:
-            self._follow()
-            return self._refuse(ValueError(f"{self._label.value}: {error}"))
-        if value is None:
-            return self._follow()
-        self.put(value)
-        self._blank = False
+            self._refuse(ValueError(f"{self._label.value}: {error}"))
+            text = ""
         self._follow()
-        if self.value == before:
+        if text.strip() and self.value == before:
             self.notify_change(traitlets.Bunch(name="value", old=before, new=before, owner=self, type="change"))
 
     def _read(self, text: str) -> float:
