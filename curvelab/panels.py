@@ -191,7 +191,8 @@ class LivePage(Page):
                 told = verdict.finding_in(system) + clearance(verdict.result, values["height"], system)
                 return verdict.result, told, (self._assumed(), "nothing checks this one reading"), verdict.outcome, 0.0
             planned = plan(line)
-            return planned.result, ("Now set the reading that was phoned in. " if self.called.value else "") + planned.describe(values["height"], system), (self._assumed(), *["one reading is counted on now, not five"] * self.called.value), "", 0.0
+            ask, one = ("Now set the reading that was phoned in. ", ["one reading is counted on now, not five"]) if self.called.value else ("", [])
+            return planned.result, ask + planned.describe(values["height"], system), (self._assumed(), *one), "", 0.0
         moved = {name: values[name] for name in WHAT_IF if abs(values[name] - self._as_read[name]) > CONTROLS[name].step / 2}
         asked = WHAT_IF | ({"collimation": sceptic.WHAT_IF["collimation"]} if self._tested else {})
         told = [sceptic.supposed(asked[name], self.fields[name].told(value)) for name, value in moved.items()]
@@ -223,7 +224,8 @@ class LivePage(Page):
         read = not math.isnan(found.value)
         axes = self.figure.axes or _three(self.figure, self.large.value)
         words(axes[1], "cover", "", (0.5, 0.5), xycoords="axes fraction")
-        figures.curvature_axis(result.ellipsoid_curvature, max(result.curvature.u, result.planned_u), found=result.curvature.value, note=outcome if outcome in UNDECIDED else "", units=units, ax=axes[0])
+        figures.curvature_axis(result.ellipsoid_curvature, max(result.curvature.u, result.planned_u), found=result.curvature.value,
+                               note=outcome if outcome in UNDECIDED else "", units=units, ax=axes[0])
         figures.sight_chart(along, flat, ellipsoid, axis_height=self.values["height"], units=units,
                             points=[(distance, found.value, found.u)] if read else [], ax=axes[1])
         figures.target_board(*((line[0][-1], line[1][-1]) for line in (flat, ellipsoid)), units=units,
