@@ -6,38 +6,20 @@ import base64
 import contextlib
 import html
 import itertools
-import math
 import struct
 import threading
 import zlib
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
 from weakref import WeakKeyDictionary
 
 import ipywidgets as widgets
 import numpy as np
-import traitlets
 from matplotlib.figure import Figure
 
-from . import figures, units
+from . import figures
+from .controls import Control, Field
 from .stamps import Canvas
-
-US_UNITS = {"m": "ft", "mm": "in", "K/m": "°F/ft"}  # in place of a control's metric one
-DIMENSIONS = {"m": "length", "mm": "length", "K/m": "temperature gradient", "µrad": "angle", "°": "angle", "°C": "temperature", "m/s": "speed"}  # else a plain number
-
-
-@dataclass(frozen=True)
-class Control:
-    """A number that can be moved: its label, unit, range, step and where it starts."""
-
-    label: str
-    unit: str
-    low: float
-    high: float
-    step: float
-    start: float
-
 
 class Page(widgets.VBox):
     """Controls, a sentence and a persistent figure.
@@ -72,7 +54,6 @@ class Page(widgets.VBox):
                  read: Callable[[Figure], str], above: Iterable[widgets.Widget] = (), between: Iterable[widgets.Widget] = (),
                  columns: int = 2) -> None:
         self._show, self._read, self.projector = show, read, False
-        self.controls = {name: _slider(control) for name, control in controls.items()}
         self.figure = Figure(figsize=size, dpi=100, facecolor=figures.PAPER)
         Canvas(self.figure)
         self.picture = widgets.Image(format="png", width=int(size[0] * 100), height=int(size[1] * 100))
@@ -80,7 +61,8 @@ class Page(widgets.VBox):
         self._turn = threading.RLock()  # a kernel may answer two controls at a time
         self._setting = False
         self._still: WeakKeyDictionary = WeakKeyDictionary()  # pixels of what stands still, by subfigure
-        self.fields = {name: _Field(name, control, self.controls[name], self._refuse) for name, control in controls.items()}
+        self.fields = {name: Field(name, control, self._refuse) for name, control in controls.items()}
+        self.controls = {name: field.slider for name, field in self.fields.items()}
         for widget, css in ((self.picture, "picture"), (self.sentence, "sentence"), (self.fault, "fault")):
             widget.add_class(f"curvelab-{css}")
         super().__init__([*above, widgets.GridBox([*self.fields.values()], layout={"grid_template_columns": f"repeat({columns}, max-content)", "grid_gap": "0 1.5em"}),
@@ -131,11 +113,11 @@ class Page(widgets.VBox):
         text = html.escape(str(error)).replace("\n", "<br>")
         self.sentence.value = ""
         self.notes.value = ""
-        self.fault.value = _alert("This can't be worked out</b> (the picture is still the last one that could be): ", text)
+        self.fault.value = _alert("This can't be worked out", f" (the picture is still the last one that could be): {text}")
 
     def _refuse(self, error: Exception) -> None:
         """Say on the page why a number that was typed is not taken; all else stays."""
-        self.fault.value = _alert("Not taken</b>: ", html.escape(str(error)))
+        self.fault.value = _alert("Not taken", f": {html.escape(str(error))}")
 
     def describe(self) -> str:
         """What the picture shows, read back from what was drawn."""
@@ -163,8 +145,8 @@ class Page(widgets.VBox):
         return still | {k: v for k, v in super()._repr_mimebundle_(**kwargs).items() if k not in still}
 
 
-def _alert(lead: str, text: str) -> str:
-    return f'<div role="alert" style="font-size:16px;border-left:6px solid #a84300;padding-left:0.6em"><b>{lead}{text}</div>'
+def _alert(lead: str, rest: str) -> str:
+    return f'<div role="alert" style="font-size:16px;border-left:6px solid #a84300;padding-left:0.6em"><b>{lead}</b>{rest}</div>'
 
 
 def png(pixels: np.ndarray) -> bytes:
@@ -174,12 +156,6 @@ def png(pixels: np.ndarray) -> bytes:
     lines[:, 1:] = pixels.reshape(rows, -1)
     parts = (b"IHDR", struct.pack(">IIBBBBB", columns, rows, 8, 6, 0, 0, 0)), (b"IDAT", zlib.compress(lines, 1)), (b"IEND", b"")
     return b"\x89PNG\r\n\x1a\n" + b"".join(struct.pack(">I", len(data)) + name + data + struct.pack(">I", zlib.crc32(name + data)) for name, data in parts)
-
-
-def unit_in(system: str, metric: str) -> tuple[str, float]:
-    """A unit in ``"metric"`` or ``"us"``, and how many of it make one of the metric one."""
-    unit = US_UNITS.get(metric, metric) if system == "us" else metric
-    return unit, 1.0 if unit == metric else units.convert(1.0, unit) / units.convert(1.0, metric)
 
 
 def unit_switch() -> widgets.ToggleButtons:
@@ -194,111 +170,3 @@ def chooser(label: str, options: Sequence[str], width: str, name: str) -> widget
     box = widgets.Dropdown(options=options, description=label, layout={"width": width}, style={"description_width": "6em"})
     box.add_class(f"curvelab-{name}")
     return box
-
-
-class _Slider(widgets.FloatSlider):
-    """A slider that knows when a browser moves it."""
-
-    moved = False
-
-    def set_state(self, sync_data: dict[str, Any]) -> None:
-        """Take what a browser says."""
-        self.moved = True
-        try:
-            super().set_state(sync_data)
-        finally:
-            self.moved = False
-
-
-def _slider(control: Control) -> _Slider:
-    """A control with its range and step."""
-    return _Slider(value=control.start, min=control.low, max=control.high, step=control.step, readout=False,
-                   continuous_update=True, layout={"width": "6.5em"})
-
-
-class _Field(widgets.HBox):
-    """A control with its name, its unit and its number beside it, as people write numbers; the slider itself stays metric.
-
-    `value` is what was given, though a browser moves a slider to its nearest step; told again, it is given again.
-    """
-
-    value = traitlets.Float()
-
-    def __init__(self, name: str, control: Control, slider: _Slider, refuse: Callable[[Exception], None]) -> None:
-        self._control, self._slider, self._refuse = control, slider, refuse
-        self._following = self._put = self._blank = False
-        self._label, self._number = widgets.Label(layout={"width": "14em"}), widgets.Text(continuous_update=False, layout={"width": "5.5em"})
-        super().__init__([self._label, slider, self._number], value=slider.value)
-        self.add_class(f"curvelab-{name}")
-        widgets.link((slider, "disabled"), (self._number, "disabled"))
-        slider.observe(self._slid, "value")
-        self.observe(self._follow, "value")
-        self._number.observe(self._typed, "value")
-        self.show_in("metric")
-
-    def put(self, value: float) -> None:
-        """Give the control a value [its metric unit], between steps too; beyond its range, the end of that."""
-        self._slider.value = value
-        self._slid()
-        self._put = True
-
-    def blank(self) -> None:
-        """Show no number until one is given."""
-        self._blank = True
-        self._follow()
-
-    def show_in(self, system: str) -> None:
-        """Label and number in ``"metric"`` or ``"us"`` units."""
-        self.unit, self._factor = unit_in(system, self._control.unit)
-        self._label.value = self._control.label if self.unit == "1" else f"{self._control.label} [{self.unit}]"
-        self._follow()
-
-    def told(self, value: float) -> str:
-        """A value of the control [its metric unit] in words."""
-        return f"{self._shown(value):z.6g} {self.unit}".removesuffix(" 1")
-
-    def _shown(self, value: float) -> float:
-        """In the unit shown, with one digit after the point more than a step has."""
-        return round(value * self._factor, max(1 - math.floor(math.log10(self._control.step * self._factor)), 0))
-
-    def _slid(self, _: Any = None) -> None:
-        """Where the slider stands, unless a browser has but moved it to the step beside what was put there last."""
-        if not (self._put and self._slider.moved and abs(self._slider.value - self.value) < (0.5 + 1e-6) * self._slider.step):
-            self.value = self._slider.value
-        self._put = False
-
-    def _follow(self, change: Any = None) -> None:
-        """The number says what the control does."""
-        self._blank &= change is None
-        self._following = True
-        self._number.value = "" if self._blank else f"{self._shown(self.value):z.10g}"
-        self._following = False
-
-    def _typed(self, _: Any = None) -> None:
-        """The control takes the number that was typed, if it is one; an emptied box shows again what is."""
-        if self._following:
-            return
-        text, before = self._number.value, self.value
-        try:
-            if text.strip():
-                self.put(self._read(text))
-                self._blank = False
-        except ValueError as error:
-            self._refuse(ValueError(f"{self._label.value}: {error}"))
-            text = ""
-        self._follow()
-        if text.strip() and self.value == before:
-            self.notify_change(traitlets.Bunch(name="value", old=before, new=before, owner=self, type="change"))
-
-    def _read(self, text: str) -> float:
-        """The value of a text [the control's metric unit]; ValueError where it is none, or out of range."""
-        metric, bare = self._control.unit, units.is_bare(units.clean(text))
-        dimension = DIMENSIONS.get(metric, "number")
-        quantity = units.parse(f"{text} {self.unit}" if bare and metric in DIMENSIONS else text, dimension)
-        if quantity.u is not None:
-            raise ValueError("write one number, without ±")
-        value = float(f"{units.convert(quantity.value, metric if metric in DIMENSIONS else '', dimension):.12g}")
-        low, high = self._slider.min, self._slider.max
-        if not self._shown(low) <= self._shown(value) <= self._shown(high):
-            raise ValueError(f"{text.strip()!r} lies beyond {self.told(low)} to {self.told(high)}")
-        return value

@@ -15,11 +15,12 @@ from matplotlib.figure import Figure
 
 from . import figures, sceptic
 from .adjustment import Result, adjust, longest
+from .controls import Control
 from .decision import decide
 from .designs import single_line
 from .drawing import BENEATH, METRIC, SYSTEMS, US, Units, words
 from .fieldbook import read_fieldbook, with_changes
-from .page import Control, Page, chooser, unit_switch
+from .page import Page, chooser, unit_switch
 from .planning import CAUTIONS, TESTED, as_read, clearance, phoned_in, plan, what_if
 from .prediction import measured_offset, predicted_lines
 from .records import FieldBook

@@ -18,7 +18,8 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from . import figures, photo
-from .page import Control, Page
+from .controls import Control
+from .page import Page
 
 LINES = {  # name: label, colour, dash, where it starts as a share of the height
     "crosshair": ("crosshair", "#b34700", "-", 0.42),

@@ -9,7 +9,8 @@ import numpy as np
 from matplotlib.figure import Figure
 
 from . import air, figures, ray, refraction
-from .page import Control, Page
+from .controls import Control
+from .page import Page
 
 CONTROLS = {
     "air": Control("Air, 10 m up", "°C", -10.0, 35.0, 0.5, 15.0),

@@ -12,9 +12,10 @@ from matplotlib.figure import Figure
 
 from . import drawing, figures, sceptic
 from .adjustment import adjust
+from .controls import Control, unit_in
 from .decision import Verdict, decide
 from .fieldbook import with_changes
-from .page import Control, Page, unit_in, unit_switch
+from .page import Page, unit_switch
 from .planning import what_if
 from .records import FieldBook
 

@@ -249,6 +249,15 @@ def check_unit(unit: str, dimension: str) -> None:
         _factor(clean(unit), dimension)
 
 
+def dimension_of(unit: str) -> str | None:
+    """What a unit measures: rather temperatures than differences, lengths than angles; None where it is no unit.
+
+    >>> dimension_of("µrad"), dimension_of("px")
+    ('angle', None)
+    """
+    return next((d for d in _UNITS if _lookup(clean(unit), d) is not None), None)
+
+
 def convert(value: float, unit: str, dimension: str | None = None) -> float:
     """Turn a value, or an array of them, from the inner unit into another; NaN stays NaN.
 
@@ -267,7 +276,7 @@ def convert(value: float, unit: str, dimension: str | None = None) -> float:
     """
     with about(unit):
         name = clean(unit)
-        dimension = dimension or next((d for d in _UNITS if _lookup(name, d) is not None), None)
+        dimension = dimension or dimension_of(name)
         if dimension is None:
             raise UnitError("no unit known here; write one like m, ft, µrad, °F, hPa, K/m or mph")
         factor = _factor(name, dimension)

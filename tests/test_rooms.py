@@ -56,12 +56,13 @@ ROOMS = {
     "drawing": "",
     "figures": "drawing uncertainty",
     "stamps": "",
-    "page": "units figures stamps",
-    "panels": "drawing figures page records fieldbook designs adjustment prediction wording decision sceptic planning",
-    "sceptic_page": "drawing figures page records fieldbook adjustment decision sceptic planning",
-    "rays_page": "refraction ray air figures page",
+    "controls": "units",
+    "page": "figures stamps controls",
+    "panels": "drawing figures controls page records fieldbook designs adjustment prediction wording decision sceptic planning",
+    "sceptic_page": "drawing figures controls page records fieldbook adjustment decision sceptic planning",
+    "rays_page": "refraction ray air figures controls page",
     "photo": "numbers uncertainty records fieldbook",
-    "photo_page": "figures page photo",
+    "photo_page": "figures controls page photo",
     "pages": "units records figures",
     "paper": "numbers units schema refraction lake uncertainty air records adjustment prediction decision sceptic planning drawing figures pages",
     "publishing": "refraction records fieldbook privacy adjustment decision paper",
@@ -71,7 +72,7 @@ ROOMS = {
 }
 # Third party: the rooms that may import it, None for all of them. Anything else is refused.
 LIBRARIES = {"numpy": None, "pyproj": {"ellipsoid"}, "matplotlib": {"drawing", "figures", "stamps", "page", "panels", "rays_page", "sceptic_page", "photo_page", "pages", "paper"},
-             "ipywidgets": {"page", "panels", "sceptic_page", "photo_page"}, "traitlets": {"page"}, "PIL": {"photo_page"}, "nbformat": {"publishing"}, "nbclient": {"publishing"}}
+             "ipywidgets": {"controls", "page", "panels", "sceptic_page", "photo_page"}, "traitlets": {"controls"}, "PIL": {"photo_page"}, "nbformat": {"publishing"}, "nbclient": {"publishing"}}
 ONLY_WHEN_USED = {"pyproj"}
 MACHINE_PATH = re.compile(r"(?:^|[^\w.~/-])/(?:work|tmp|root|farm|home|Users)/\w", re.MULTILINE)
 

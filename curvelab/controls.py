@@ -1,0 +1,136 @@
+"""Numbers that can be moved: a slider with its name, its unit and a box for the number."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import ipywidgets as widgets
+import traitlets
+
+from . import units
+
+US_UNITS = {"m": "ft", "mm": "in", "K/m": "°F/ft"}  # in place of a control's metric one
+
+
+@dataclass(frozen=True)
+class Control:
+    """A number that can be moved: its label, unit, range, step and where it starts."""
+
+    label: str
+    unit: str
+    low: float
+    high: float
+    step: float
+    start: float
+
+
+def unit_in(system: str, metric: str) -> tuple[str, float]:
+    """A unit in ``"metric"`` or ``"us"``, and how many of it make one of the metric one."""
+    unit = US_UNITS.get(metric, metric) if system == "us" else metric
+    return unit, 1.0 if unit == metric else units.convert(1.0, unit) / units.convert(1.0, metric)
+
+
+class _Slider(widgets.FloatSlider):
+    """A slider that knows when a browser moves it."""
+
+    moved = False
+
+    def set_state(self, sync_data: dict[str, Any]) -> None:
+        """Take what a browser says."""
+        self.moved = True
+        try:
+            super().set_state(sync_data)
+        finally:
+            self.moved = False
+
+
+class Field(widgets.HBox):
+    """A control with its name, its unit and its number beside it, as people write numbers; the slider itself stays metric.
+
+    `value` is what was given, though a browser moves a slider to its nearest step; told again, it is given again.
+    """
+
+    value = traitlets.Float()
+
+    def __init__(self, name: str, control: Control, refuse: Callable[[Exception], None]) -> None:
+        self._control, self._refuse = control, refuse
+        self.slider = _Slider(value=control.start, min=control.low, max=control.high, step=control.step, readout=False, continuous_update=True, layout={"width": "6.5em"})
+        self._following = self._put = self._blank = False
+        self._label, self._number = widgets.Label(layout={"width": "14em"}), widgets.Text(continuous_update=False, layout={"width": "5.5em"})
+        super().__init__([self._label, self.slider, self._number], value=self.slider.value)
+        self.add_class(f"curvelab-{name}")
+        widgets.link((self.slider, "disabled"), (self._number, "disabled"))
+        self.slider.observe(self._slid, "value")
+        self.observe(self._follow, "value")
+        self._number.observe(self._typed, "value")
+        self.show_in("metric")
+
+    def put(self, value: float) -> None:
+        """Give the control a value [its metric unit], between steps too; beyond its range, the end of that."""
+        self.slider.value = value
+        self._slid()
+        self._put = True
+
+    def blank(self) -> None:
+        """Show no number until one is given."""
+        self._blank = True
+        self._follow()
+
+    def show_in(self, system: str) -> None:
+        """Label and number in ``"metric"`` or ``"us"`` units."""
+        self.unit, self._factor = unit_in(system, self._control.unit)
+        self._label.value = self._control.label if self.unit == "1" else f"{self._control.label} [{self.unit}]"
+        self._follow()
+
+    def told(self, value: float) -> str:
+        """A value of the control [its metric unit] in words."""
+        return f"{self._shown(value):z.6g} {self.unit}".removesuffix(" 1")
+
+    def _shown(self, value: float) -> float:
+        """In the unit shown, with one digit after the point more than a step has."""
+        return round(value * self._factor, max(1 - math.floor(math.log10(self._control.step * self._factor)), 0))
+
+    def _slid(self, _: Any = None) -> None:
+        """Where the slider stands, unless a browser has but moved it to the step beside what was put there last."""
+        if not (self._put and self.slider.moved and abs(self.slider.value - self.value) < (0.5 + 1e-6) * self.slider.step):
+            self.value = self.slider.value
+        self._put = False
+
+    def _follow(self, change: Any = None) -> None:
+        """The number says what the control does."""
+        self._blank = self._blank and change is None
+        self._following = True
+        self._number.value = "" if self._blank else f"{self._shown(self.value):z.10g}"
+        self._following = False
+
+    def _typed(self, _: Any = None) -> None:
+        """The control takes the number that was typed, if it is one; an emptied box shows again what is."""
+        if self._following:
+            return
+        text, before = self._number.value, self.value
+        try:
+            if text.strip():
+                self.put(self._read(text))
+                self._blank = False
+        except ValueError as error:
+            self._refuse(ValueError(f"{self._label.value}: {error}"))
+            text = ""
+        self._follow()
+        if text.strip() and self.value == before:
+            self.notify_change(traitlets.Bunch(name="value", old=before, new=before, owner=self, type="change"))
+
+    def _read(self, text: str) -> float:
+        """The value of a text [the control's metric unit]; ValueError where it is none, or out of range."""
+        dimension = units.dimension_of(self._control.unit) or "number"
+        shown, metric = (self.unit, self._control.unit) if dimension != "number" else ("", "")
+        quantity = units.parse(f"{text} {shown}" if units.is_bare(units.clean(text)) else text, dimension)
+        if quantity.u is not None:
+            raise ValueError("write one number, without ±")
+        value = float(f"{units.convert(quantity.value, metric, dimension):.12g}")
+        low, high = self.slider.min, self.slider.max
+        if not self._shown(low) <= self._shown(value) <= self._shown(high):
+            raise ValueError(f"{text.strip()!r} lies beyond {self.told(low)} to {self.told(high)}")
+        return value
