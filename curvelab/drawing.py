@@ -17,6 +17,7 @@ import matplotlib
 import numpy as np
 from matplotlib.artist import Artist
 from matplotlib.axes import Axes
+from matplotlib.collections import PolyCollection
 from matplotlib.lines import Line2D
 
 FLAT, ROUND, FOUND, WATER, PAPER = "#a84300", "#00557f", "#111111", "#7fb2c9", "#fffdf7"
@@ -98,6 +99,16 @@ def band(ax: Axes, gid: str, x: Sequence[float], low: Sequence[float] | float, h
     found.set_visible(True)
 
 
+def blocks(ax: Axes, gid: str, boxes: Sequence[tuple[float, float, float, float]], colours: Sequence[str]) -> None:
+    """Filled rectangles (left, right, low, high), as many as there are now."""
+    corners = [[(left, low), (right, low), (right, high), (left, high)] for left, right, low, high in boxes]
+    found = _existing(ax.collections, gid)
+    if found is None:
+        found = ax.add_collection(PolyCollection(corners, gid=gid, linewidth=0, antialiased=False), autolim=False)
+    found.set_verts(corners)
+    found.set_facecolor(colours)
+
+
 def words(ax: Axes, gid: str, text: str, at: tuple[float, float], **look: object) -> None:
     """A piece of text that points nowhere, moved if it is there already; what is not placed by data stands still."""
     found = _existing(ax.texts, gid)
@@ -119,6 +130,12 @@ def hide(ax: Axes, *gids: str) -> None:
 def put(artist: Artist, **looks: object) -> None:
     """Set what is not so already."""
     artist.set(**{name: value for name, value in looks.items() if getattr(artist, f"get_{name}")() != value})
+
+
+def titled(ax: Axes, title: str, **look: object) -> None:
+    """Write a title where it is another."""
+    if ax.get_title(matplotlib.rcParams["axes.titlelocation"]) != title:
+        ax.set_title(title, **look)
 
 
 def outward(low: float, high: float) -> tuple[float, float]:

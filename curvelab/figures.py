@@ -13,9 +13,9 @@ from collections.abc import Iterable, Sequence
 import matplotlib.pyplot as plt
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.colors import ListedColormap, to_rgba
+from matplotlib.colors import to_rgba
 
-from .drawing import FLAT, FOUND, HYPOTHESES, METRIC, PAPER, ROUND, US, WATER, Units, band, dot, hide, line, named, outward, put, rounded, style, words
+from .drawing import FLAT, FOUND, HYPOTHESES, METRIC, PAPER, ROUND, US, WATER, Units, band, blocks, dot, hide, line, named, outward, put, rounded, style, titled, words
 from .uncertainty import COVERAGE
 
 STRIPE = 0.25  # m, of a board
@@ -131,13 +131,7 @@ def scale_told(ax: Axes, units: Units) -> None:
     """Write into the title of a sight chart how many times its heights are drawn larger than its distances."""
     (left, right), (bottom, top) = ax.get_xlim(), ax.get_ylim()
     times = (right - left) / units.long_per_metre * units.per_metre / (top - bottom) * ax.bbox.height / ax.bbox.width
-    _titled(ax, f"Sight chart: water straight, heights ×{rounded(times)}")
-
-
-def _titled(ax: Axes, title: str) -> None:
-    """Write a title where it is another."""
-    if ax.get_title(plt.rcParams["axes.titlelocation"]) != title:
-        ax.set_title(title)
+    titled(ax, f"Sight chart: water straight, heights ×{rounded(times)}")
 
 
 def _water_below(ax: Axes, bottom: float, axis_height: float, units: Units) -> None:
@@ -191,7 +185,7 @@ def target_board(flat: tuple[float, float], ellipsoid: tuple[float, float], *, f
     put(ax, ylim=outward(min(ends) - room, max(ends) + room), xlim=(0, 1.2), ylabel=f"above the level mark [{units.short}]")
     put(ax.xaxis, visible=False)
     put(ax.spines["bottom"], visible=False)
-    _titled(ax, "Target board")
+    titled(ax, "Target board")
     return ax
 
 
@@ -264,16 +258,13 @@ def ray_fan(rays: Iterable[tuple[np.ndarray, np.ndarray]], level: int, *, distan
     Axes
     """
     ax = ax or plt.gca()
-    for i, (x, z) in enumerate(rays):
-        ax.plot(x, z, color=FOUND if i == level else ROUND, linewidth=2.5 if i == level else 0.9, gid="level" if i == level else None,
-                zorder=3 if i == level else 2)
-    ax.axhline(0, color=WATER, linewidth=5, zorder=1)
-    ax.annotate("still water", (0.01, 0), xycoords=("axes fraction", "data"), xytext=(0, 5), textcoords="offset points", va="bottom")
-    ax.set_xlim(0, distance)
-    ax.set_ylim(-0.04 * top, top)
-    ax.set_title("Lines of sight, the thick one starts level")
-    ax.set_xlabel("distance from the instrument [m]")
-    ax.set_ylabel("above the still water [m]")
+    paths, gap = list(rays), np.full((2, 1), math.nan)
+    line(ax, "rays", *np.hstack([np.hstack([path, gap]) for path in paths[:level] + paths[level + 1:]]), color=ROUND, linewidth=0.9)
+    line(ax, "level", *paths[level], color=FOUND, linewidth=2.5, zorder=2.5)
+    line(ax, "water", [0, distance], [0, 0], color=WATER, linewidth=5, zorder=1)
+    words(ax, "still", "still water", (0.01, 0), xycoords=("axes fraction", "data"), xytext=(0, 5), textcoords="offset points", va="bottom")
+    put(ax, xlim=(0, distance), ylim=(-0.04 * top, top), xlabel="distance from the instrument [m]", ylabel="above the still water [m]")
+    titled(ax, "Lines of sight, the thick one starts level")
     return ax
 
 
@@ -293,17 +284,23 @@ def board_as_seen(apparent: np.ndarray, seen: np.ndarray, *, ax: Axes | None = N
     Axes
     """
     ax = ax or plt.gca()
+    hide(ax, *(text.get_gid() for text in ax.texts))
+    edges, boxes, colours, numbers = np.append(apparent, 2 * apparent[-1] - apparent[-2]), [], [], 0
     for x, heights in ((0.0, apparent), (1.0, seen)):
-        band = np.where(np.isnan(heights), 2, np.floor(heights / STRIPE) % 2)
-        band[np.nan_to_num(heights, nan=0.0) < 0] = 2
-        ax.pcolormesh([x, x + 0.8], np.append(apparent, 2 * apparent[-1] - apparent[-2]), band[:, None], cmap=ListedColormap([PAPER, ROUND, WATER]), vmin=0, vmax=2, rasterized=True)
+        of_board = np.nan_to_num(heights, nan=-1.0) >= 0
+        look = np.where(of_board, np.floor(np.nan_to_num(heights) / STRIPE) % 2, 2).astype(int)
+        starts = np.flatnonzero(np.diff(look, prepend=-1))
+        boxes += [(x, x + 0.8, low, high) for low, high in zip(edges[starts], edges[[*starts[1:], -1]])]
+        colours += [(PAPER, ROUND, WATER)[kind] for kind in look[starts]]
         for mark in np.arange(0.0, apparent[-1], 2 * STRIPE):
             above = heights >= mark + STRIPE / 2
             for i in np.flatnonzero((above[1:] != above[:-1]) & ~np.isnan(heights[1:] + heights[:-1])):
-                ax.annotate(f"{mark:g}", (x + 0.4, apparent[i]), ha="center", va="center", fontsize="small", gid="number")
-    ax.plot(np.full(apparent.size, np.nan), seen, gid="seen")
-    ax.set_xticks([0.4, 1.4], ["as it stands", "as it is seen"])
-    ax.set_ylim(apparent[0], apparent[-1])
-    ax.set_ylabel("above the still water [m]")
-    ax.set_title("Board on the far shore")
+                words(ax, f"number {numbers}", f"{mark:g}", (x + 0.4, apparent[i]), ha="center", va="center", fontsize="small")
+                numbers += 1
+    blocks(ax, "stripes", boxes, colours)
+    line(ax, "seen", np.full(apparent.size, np.nan), seen)
+    put(ax, xlim=(0, 1.8), ylim=(apparent[0], apparent[-1]), ylabel="above the still water [m]")
+    if len(ax.get_xticks()) != 2:
+        ax.set_xticks([0.4, 1.4], ["as it stands", "as it is seen"])
+    titled(ax, "Board on the far shore")
     return ax

@@ -5,7 +5,6 @@ from __future__ import annotations
 import base64
 import contextlib
 import html
-import itertools
 import struct
 import threading
 import zlib
@@ -15,11 +14,15 @@ from weakref import WeakKeyDictionary
 
 import ipywidgets as widgets
 import numpy as np
+from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.gridspec import SubplotSpec
 
 from . import figures
 from .controls import Control, Field
+from .drawing import BENEATH
 from .stamps import Canvas
+
 
 class Page(widgets.VBox):
     """Controls, a sentence and a persistent figure.
@@ -130,13 +133,15 @@ class Page(widgets.VBox):
             canvas.draw()
         renderer = canvas.get_renderer()
         for part in self.figure.subfigs:
+            moving = sorted((artist for ax in part.axes for artist in (*ax.images, *ax.lines, *ax.texts, *ax.collections) if artist.zorder > BENEATH), key=lambda artist: artist.zorder)
+            for artist in moving:
+                artist.set_animated(True)
             if part.stale or part not in self._still:
                 part.draw(renderer)
                 self._still[part] = canvas.copy_from_bbox(part.bbox)
             canvas.restore_region(self._still[part])
-            for artist in sorted(itertools.chain(*(ax.get_children() for ax in part.axes)), key=lambda artist: artist.zorder):
-                if artist.get_animated():
-                    artist.draw(renderer)
+            for artist in moving:
+                artist.draw(renderer)
         return np.asarray(canvas.buffer_rgba())
 
     def _repr_mimebundle_(self, **kwargs: Any) -> dict[str, Any]:
@@ -156,6 +161,22 @@ def png(pixels: np.ndarray) -> bytes:
     lines[:, 1:] = pixels.reshape(rows, -1)
     parts = (b"IHDR", struct.pack(">IIBBBBB", columns, rows, 8, 6, 0, 0, 0)), (b"IDAT", zlib.compress(lines, 1)), (b"IEND", b"")
     return b"\x89PNG\r\n\x1a\n" + b"".join(struct.pack(">I", len(data)) + name + data + struct.pack(">I", zlib.crc32(name + data)) for name, data in parts)
+
+
+def parts(figure: Figure, places: Iterable[SubplotSpec], boxes: Iterable[tuple[float, float, float, float]],
+          below: float = 0.0, beside: Iterable[float] = ()) -> list[Axes]:
+    """Axes, each at its box in a part of the figure that can be drawn alone; labels stand so many pixels below them, and beside each.
+
+    Where it isn't said, matplotlib looks for room for the labels, which takes a third of a draw.
+    """
+    axes = [figure.add_subfigure(place, facecolor=figures.PAPER).add_axes(box) for place, box in zip(places, boxes)]
+    for ax in axes:
+        ax.spines[:].set_zorder(BENEATH)
+        ax.locator_params(nbins=6)
+    for ax, away in zip(axes, beside):
+        ax.xaxis.set_label_coords(0.5, -below / ax.bbox.height)
+        ax.yaxis.set_label_coords(-away / ax.bbox.width, 0.5)
+    return axes
 
 
 def unit_switch() -> widgets.ToggleButtons:

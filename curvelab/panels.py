@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import html
-import itertools
 import math
 from collections.abc import Iterable
 from dataclasses import replace
@@ -18,9 +17,9 @@ from .adjustment import Result, adjust, longest
 from .controls import Control
 from .decision import decide
 from .designs import single_line
-from .drawing import BENEATH, METRIC, SYSTEMS, US, Units, words
+from .drawing import METRIC, SYSTEMS, US, Units, words
 from .fieldbook import read_fieldbook, with_changes
-from .page import Page, chooser, unit_switch
+from .page import Page, chooser, parts, unit_switch
 from .planning import CAUTIONS, TESTED, as_read, clearance, phoned_in, plan, what_if
 from .prediction import measured_offset, predicted_lines
 from .records import FieldBook
@@ -44,7 +43,7 @@ UNDECIDED = ("readings disagree", "too uncertain to decide")
 SIZE, LARGE = (11.6, 4.1), (11.6, 6.4)  # inches at 100 dpi
 BOXES = (0.0966, 0.366, 0.8884, 0.588), (0.1432, 0.1663, 0.8305, 0.7434), (0.261, 0.1663, 0.693, 0.7434)  # of the axes in their parts
 LARGE_BOXES = (0.1483, 0.392, 0.7867, 0.562), (0.2324, 0.1856, 0.6891, 0.7095), (0.357, 0.1856, 0.4633, 0.7095)
-LABELS, LARGE_LABELS = (30.5, (0, 74, 68)), (40.3, (0, 111, 100))  # pixels below the axes, and left of each, beyond -10000: to look for room takes a third of a draw
+LABELS, LARGE_LABELS = (30.5, (0, 74, 68)), (40.3, (0, 111, 100))  # pixels below the axes, and left of each, beyond -10000
 
 
 class LivePage(Page):
@@ -233,22 +232,12 @@ class LivePage(Page):
                              found=(found.value, found.u) if read else None, ax=axes[2])
         words(axes[2], "invented", "invented data" if result.book.invented and self._chosen is not None else "", (1, 0), xycoords="axes fraction",
               ha="right", va="top", xytext=(0, -8), textcoords="offset points")
-        for artist in itertools.chain(*((*ax.lines, *ax.texts, *ax.collections) for ax in axes)):
-            artist.set_animated(artist.zorder > BENEATH)
 
 
 def _three(figure: Figure, large: bool) -> list[figures.Axes]:
     """The places of the three pictures, each in a part of the figure that can be drawn alone."""
     grid = figure.add_gridspec(2, 2, height_ratios=(209, 431) if large else (134, 276), width_ratios=(740, 420) if large else (782, 378))
-    boxes = LARGE_BOXES if large else BOXES
-    axes = [figure.add_subfigure(place, facecolor=figures.PAPER).add_axes(box) for place, box in zip((grid[0, :], grid[1, 0], grid[1, 1]), boxes)]
-    below, left = LARGE_LABELS if large else LABELS
-    for ax, beside in zip(axes, left):
-        ax.xaxis.set_label_coords(0.5, -below / ax.bbox.height)
-        ax.yaxis.set_label_coords(-beside / ax.bbox.width, 0.5)
-        ax.spines[:].set_zorder(BENEATH)
-        ax.locator_params(nbins=6)
-    return axes
+    return parts(figure, (grid[0, :], grid[1, 0], grid[1, 1]), LARGE_BOXES if large else BOXES, *(LARGE_LABELS if large else LABELS))
 
 
 def _cover(figure: Figure, units: Units) -> None:

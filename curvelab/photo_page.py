@@ -19,7 +19,8 @@ from matplotlib.figure import Figure
 
 from . import figures, photo
 from .controls import Control
-from .page import Page
+from .drawing import hide, line, put, titled, words
+from .page import Page, parts
 
 LINES = {  # name: label, colour, dash, where it starts as a share of the height
     "crosshair": ("crosshair", "#b34700", "-", 0.42),
@@ -28,6 +29,8 @@ LINES = {  # name: label, colour, dash, where it starts as a share of the height
     "lower": ("lower scale mark", "#006b52", ":", 0.74),
 }
 SIZE, STEP, TILT = (11.6, 4.3), 0.5, Control("Tilt", "°", -10.0, 10.0, 0.1, 0.0)  # inches at 100 dpi; pixels
+WIDTHS, BOXES = (742, 209, 209), ((0.1063, 0.115, 0.6722, 0.8), *[(0.0574, 0.09, 0.8048, 0.74)] * 4)  # pixels of the parts; axes in them
+EDGE = [patheffects.withStroke(linewidth=4, foreground="white")]
 LEAST, SHOWN, MOST_BYTES = 32, 2000, 60_000_000  # pixels of a side that can be read; of a side that is drawn; of a file
 
 
@@ -95,7 +98,7 @@ class PhotoPage(Page):
         lines, seen = self.lines, {} if self._blind and len(self.kept) < len(self._readers) else self.kept
         try:
             self._found = None if self.values == self._start else photo.offset(lines)
-            text = _words(lines, self._found) if self._found else "Move the four lines onto the crosshair and the three marks."
+            text = _told(lines, self._found) if self._found else "Move the four lines onto the crosshair and the three marks."
         except ValueError as error:
             self._found, text = None, f"No offset yet: {error}."
         self._draw(lines, seen, re.split(r" \(|:|\.$", text)[0])
@@ -104,20 +107,29 @@ class PhotoPage(Page):
     def _draw(self, lines: photo.Lines, kept: Mapping[str, photo.Lines], title: str) -> None:
         """The whole picture with its lines, and the place of each line close up."""
         rows, across = self._pixels.shape[:2]
-        self.figure.clear()
-        whole = self.figure.add_axes((0.068, 0.115, 0.43, 0.8), anchor="W")
-        _show(whole, *self._small)
+        whole, *close = self.figure.axes or self._laid_out()
+        hide(whole, *(mark.get_gid() for mark in whole.lines if ", " in mark.get_gid()))
         for reader, each in kept.items():
             for name, row, column in zip(LINES, each.rows, each.columns):
-                _line(whole, row, column, each.tilt, across, name, c="0.2", lw=0.9, gid=f"{name}, {reader}")
+                _line(whole, row, column, each.tilt, across, name, c="0.2", lw=0.9, gid=f"{name}, {reader}", zorder=1.5)
         ends = [_line(whole, row, column, lines.tilt, across, name, gid=name, marker="o", markerfacecolor="none", markevery=[1])
                 for name, row, column in zip(LINES, lines.rows, lines.columns)]
         for (label, colour, *_), end, place in zip(LINES.values(), ends, np.argsort(np.argsort(ends))):
-            whole.annotate(label, (1, end), (1.08, rows * (0.2 + 0.2 * place)), *(("axes fraction", "data"),) * 2, color=colour, va="center",
-                           fontweight="bold", annotation_clip=False, arrowprops={"arrowstyle": "-", "color": colour, "shrinkB": 0, "relpos": (0, .5)})
-        whole.set(xlim=(-0.5, across - 0.5), ylim=(rows - 0.5, -0.5), xlabel="column [pixels]", ylabel="row [pixels]", title=title)
-        for i, (name, row, column) in enumerate(zip(LINES, lines.rows, lines.columns)):
-            self._close_up(self.figure.add_axes((0.65 + 0.18 * (i % 2), 0.545 - 0.5 * (i // 2), 0.145, 0.37)), row, column, lines.tilt, name)
+            words(whole, label, label, (1, end), xytext=(1.08, rows * (0.2 + 0.2 * place)), xycoords=("axes fraction", "data"), textcoords=("axes fraction", "data"), color=colour,
+                  va="center", zorder=3, fontweight="bold", arrowprops={"arrowstyle": "-", "color": colour, "shrinkB": 0, "relpos": (0, .5)})
+        words(whole, "title", title, (0, 1), xycoords="axes fraction", xytext=(0, 6), textcoords="offset points", zorder=3, fontsize=12)
+        for ax, name, row, column in zip(close, LINES, lines.rows, lines.columns):
+            self._close_up(ax, row, column, lines.tilt, name)
+
+    def _laid_out(self) -> list[Axes]:
+        """The places of the five pictures; the first is drawn once and for all."""
+        grid, (rows, across) = self.figure.add_gridspec(2, 3, width_ratios=WIDTHS), self._pixels.shape[:2]
+        axes = parts(self.figure, (grid[:, 0], grid[0, 1], grid[0, 2], grid[1, 1], grid[1, 2]), BOXES)
+        _show(axes[0], *self._small)
+        axes[0].set(xlim=(-0.5, across - 0.5), ylim=(rows - 0.5, -0.5), anchor="W", xlabel="column [pixels]", ylabel="row [pixels]")
+        for ax in axes[1:]:
+            ax.set(xticks=[], yticks=[])
+        return axes
 
     def _close_up(self, ax: Axes, row: float, column: float, tilt: float, name: str) -> None:
         """The picture around the place of a line, which ends there so that what it covers shows beside it."""
@@ -125,8 +137,8 @@ class PhotoPage(Page):
         (top, low), (left, right) = ((max(0, int(at - half) - 1), max(0, int(at + half) + 3)) for at in (row, column))
         _show(ax, self._pixels[top:low, left:right], top=top, left=left)
         _line(ax, row, column, tilt, column + 0.5, name, gid=f"{name} close up")
-        ax.set(xlim=(column - half, column + half), ylim=(row + half, row - half), xticks=[], yticks=[])
-        ax.set_title(f"{LINES[name][0]}, {row:g}", color=LINES[name][1], fontsize="medium")
+        put(ax, xlim=(column - half, column + half), ylim=(row + half, row - half))
+        titled(ax, f"{LINES[name][0]}, {row:g}", color=LINES[name][1], fontsize="medium")
 
 
 def read_picture(path: str | Path, turned: int = 0) -> np.ndarray:
@@ -162,19 +174,25 @@ def _shrunk(pixels: np.ndarray) -> tuple[np.ndarray, int]:
 
 def _show(ax: Axes, pixels: np.ndarray, by: int = 1, *, top: int = 0, left: int = 0) -> None:
     """Draw pixels where they lie in the picture, each as large as `by` of them."""
-    if pixels.size:
-        rows, across = pixels.shape[:2]
-        ax.imshow(pixels, cmap="gray", vmin=0, vmax=255, extent=(left - 0.5, left + by * across - 0.5, top + by * rows - 0.5, top - 0.5))
+    rows, across = pixels.shape[:2]
+    extent = [left - 0.5, left + by * across - 0.5, top + by * rows - 0.5, top - 0.5]
+    if not pixels.size or not ax.images:
+        for old in ax.images:
+            old.remove()
+        if pixels.size:
+            ax.imshow(pixels, cmap="gray", vmin=0, vmax=255, extent=extent)
+    elif ax.images[0].get_extent() != extent:
+        ax.images[0].set(data=pixels, extent=extent)
 
 
 def _line(ax: Axes, row: float, column: float, tilt: float, across: float, name: str, **how: Any) -> float:
     """A line from the left edge through where it is read to the right edge, with a white edge; the row where it ends."""
     x = np.array([-0.5, column, across - 0.5])
-    look = {"c": LINES[name][1], "ls": LINES[name][2], "lw": 2.2, "path_effects": [patheffects.withStroke(linewidth=4, foreground="white")]}
-    return float(ax.plot(x, row + (x - column) * math.tan(tilt), **look | how)[0].get_ydata()[-1])
+    look = {"c": LINES[name][1], "ls": LINES[name][2], "lw": 2.2, "path_effects": EDGE} | how
+    return float(line(ax, look.pop("gid"), x, row + (x - column) * math.tan(tilt), **look).get_ydata()[-1])
 
 
-def _words(lines: photo.Lines, found: photo.Offset) -> str:
+def _told(lines: photo.Lines, found: photo.Offset) -> str:
     """What the lines say, in plain English."""
     turned = " The picture stands on its head, as an inverting telescope shows it." if lines.lower < lines.upper else ""
     made = ", ".join(f"{part.cause} {part.u * 1000:.1f} mm" for part in sorted(found.contributions, key=lambda part: -part.u) if part.u >= 5e-5)
@@ -198,4 +216,5 @@ def _describe(figure: Figure) -> str:
     at = ", ".join(f"{LINES[name][0]} at row {drawn[name].get_ydata()[1]:.1f}" for name in LINES)
     (x0, _, x1), (y0, _, y1) = drawn["mark"].get_data()
     others = f"; {len(drawn) - len(LINES)} lines that were kept" if len(drawn) > len(LINES) else ""
-    return f"{figure.axes[0].get_title(loc='left')}; {at}; tilt {math.degrees(math.atan2(y1 - y0, x1 - x0)):z.1f}°{others}"
+    title = next(text.get_text() for text in figure.axes[0].texts if text.get_gid() == "title")
+    return f"{title}; {at}; tilt {math.degrees(math.atan2(y1 - y0, x1 - x0)):z.1f}°{others}"

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import functools
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -108,11 +108,24 @@ def follow(
     given = {"distance": distance, "height": height, "slope": slope, "curvature": curvature}
     numbers = d, h, s, kappa = [_given(*item) for item in given.items()]
     _given("floor", floor), _given("segments", segments or 1)
-    shape, hits = np.broadcast(*numbers).shape, _HITS if segments else 0
+    far = d if isinstance(d, float) else d.max(initial=0.0)
+    rules = [(segments, _NODES)] if segments else [rule for rule in _RULES if rule[0] * rule[1] >= _LEAST + _PER_M * far]
+    rule, z, error = _settled(numbers, chi, floor, rules, _HITS if segments else 0, bool(segments))
+    return Path(d, *_rule(*rule)[:2], z, plain(error), floor)
+
+
+def _settled(numbers: Sequence[Floats], chi: Profile, floor: float, rules: Sequence[tuple[int, int]], hits: Array | int, asked_for: bool = False) -> tuple[tuple[int, int], Array, Array]:
+    """The first rule by which all lines settle, heights at its nodes, and errors.
+
+    `hits` counts the rules by which a line has come down to the floor. Lines that are harder than others go on without
+    them. A rule that was asked for is judged by how far its sweeps have settled alone.
+    """
+    d, h, s, kappa = numbers
+    shape = np.broadcast(*numbers).shape
     square, near, far = (d * d, d, d) if isinstance(d, float) else ((d * d)[..., None], d.min(initial=1e5), d.max(initial=0.0))
     settled, resolved, lasting = 1e-9 + _SETTLED * near, 1e-9 + _RESOLVED * near, min(_LASTING * far, _LONGEST)
-    for rule in [(segments, _NODES)] if segments else [rule for rule in _RULES if rule[0] * rule[1] >= _LEAST + _PER_M * far]:
-        t, weight, coarse, sweep, tail = _rule(*rule)
+    for later, rule in enumerate(rules, 1):
+        t, _, coarse, sweep, tail = _rule(*rule)
         terms, moved, known = np.empty((t.size + 1, *shape)), 0.0, 0
         terms[0], terms[1], terms[2] = h, s * d, kappa * d * d
         z, terms = terms[0][..., None], terms.reshape(t.size + 1, math.prod(shape))
@@ -131,19 +144,24 @@ def follow(
                 break
         left, ends = rate * change, tail.dot(terms[3:])
         error = left + np.add.reduce(ends * ends).reshape(shape)
-        judged = left if segments else error
-        if not judged.max(initial=0.0) <= resolved:
-            low = np.minimum(z, last)
-            hits = (hits + 1) * (low <= floor).any(-1)
-            wrong = ~(judged <= resolved) & (hits < _HITS)  # past a contact a line may never settle
-            z = np.where(hits[..., None], low, z)
-            if wrong.any():
-                if not np.isfinite(error).all():
-                    raise ValueError("chi isn't finite somewhere on the line: give a curvature per metre for every height "
-                                     f"above the water from {floor:g} m up, or a higher floor")
-                lasting = _LONGEST
-                continue
-        return Path(d, t, weight, z, plain(error), floor)
+        judged = left if asked_for else error
+        if judged.max(initial=0.0) <= resolved:
+            return rule, z, error
+        low = np.minimum(z, last)
+        hits = (hits + 1) * (low <= floor).any(-1)
+        wrong = ~(judged <= resolved) & (hits < _HITS)  # past a contact a line may never settle
+        z, lasting = np.where(hits[..., None], low, z), _LONGEST
+        if not wrong.any():
+            return rule, z, error
+        if not np.isfinite(error).all():
+            raise ValueError("chi isn't finite somewhere on the line: give a curvature per metre for every height "
+                             f"above the water from {floor:g} m up, or a higher floor")
+        harder = wrong | (hits > 0)
+        if rules[later:] and not harder.all():
+            rule_of_all, z_harder, error[harder] = _settled([np.broadcast_to(number, shape)[harder] for number in numbers], chi, floor, rules[later:], hits[harder])
+            z = np.empty((*shape, z_harder.shape[-1]))
+            z[harder], z[~harder] = z_harder, (_between(rule, rule_of_all) @ terms[:, ~harder.ravel()]).T
+            return rule_of_all, z, error
     d, h = (np.broadcast_to(number, shape)[wrong][0] for number in (d, h))
     raise ValueError(f"the line of {d:g} m from {h:g} m above the water doesn't settle: "
                      "chi changes too fast along it, so give a shorter line, a smoother chi or a higher floor")
@@ -200,6 +218,12 @@ def _rule(pieces: int, nodes: int) -> tuple[Array, Array, tuple[Array, Array], A
     few = np.array([-1, *u[1::2]])
     coarse = _heights((few[1:] + 1) / 2, few[:1]), _heights(t, few)
     return t, weight, coarse, _heights(t, u, pieces), np.kron(np.eye(pieces), coefficients[-3:]) * _CUT_OFF**0.5 / pieces**2
+
+
+@functools.lru_cache
+def _between(rule: tuple[int, int], other: tuple[int, int]) -> Array:
+    """What makes of the terms at the nodes of one rule the heights at those of another."""
+    return _heights(_rule(*other)[0], legendre.leggauss(rule[1])[0], rule[0])
 
 
 def _heights(t: Array, points: Array, pieces: int = 1) -> Array:

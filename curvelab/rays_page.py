@@ -10,7 +10,8 @@ from matplotlib.figure import Figure
 
 from . import air, figures, ray, refraction
 from .controls import Control
-from .page import Page
+from .drawing import outward
+from .page import Page, parts
 
 CONTROLS = {
     "air": Control("Air, 10 m up", "°C", -10.0, 35.0, 0.5, 15.0),
@@ -20,6 +21,7 @@ CONTROLS = {
     "wind": Control("Wind", "m/s", 2.0, 12.0, 0.5, 4.0),
 }
 SIZE = (11.6, 4.3)  # inches at 100 dpi
+WIDTHS, BOXES, LABELS = (790, 370), ((0.1028, 0.13, 0.8623, 0.79), (0.1862, 0.13, 0.7673, 0.79)), (30.5, (45, 45))  # pixels of the parts; axes in them; pixels from labels to axes
 BOARD, COARSE, LINES, DRAWN = 3.0, 41, 161, 9  # m of board; lines that find it, lines that show it; every so many drawn
 HIDDEN = 0.02  # m: nothing lower is told, because a line within 1 cm of the water counts as meeting it
 RADIUS = refraction.REFERENCE_RADIUS
@@ -50,20 +52,19 @@ def _show(page: Page) -> tuple[str, Iterable[str]]:
     wide = np.linspace(-0.5 - straight, BOARD + 3 * straight, COARSE)
     shown = wide[np.nan_to_num(lines(wide)[1], nan=-1.0) >= 0]
     low, high = max(shown.min(initial=0.0) - 0.3, wide[0]), min(shown.min(initial=0.0) + BOARD + 0.5, wide[-1])
-    apparent = np.unique(np.append(np.linspace(min(low, straight - 0.3), max(high, straight + 0.3), LINES), straight))
-    drawn = apparent[::DRAWN]
-    seen = lines(apparent)[1]
-    if not np.isnan(seen).all():  # the foot of what is seen, more finely
-        foot = np.clip(np.nanargmin(seen) + [-1, 1], 0, apparent.size - 1)
-        apparent = np.unique(np.append(apparent, np.linspace(*apparent[foot], COARSE)))
+    apparent = np.unique(np.append(np.linspace(*outward(min(low, straight - 0.3), max(high, straight + 0.3)), LINES), straight))
     way, seen = lines(apparent)
     level = int(np.searchsorted(apparent, straight))
-    page.figure.clear()
-    left, right = page.figure.subplots(1, 2, width_ratios=(2.4, 1), gridspec_kw={"left": 0.07, "right": 0.985, "top": 0.92, "bottom": 0.13, "wspace": 0.2})
-    chosen = sorted({*np.searchsorted(apparent, drawn).tolist(), level})
+    k, chosen = float(np.asarray(way.mean(lambda z: here.curvature(z, state)))[level]) * RADIUS, sorted({*range(0, apparent.size, DRAWN), level})
+    if not np.isnan(seen).all():  # the foot of what is seen, more finely
+        foot = np.linspace(*apparent[np.clip(np.nanargmin(seen) + [-1, 1], 0, apparent.size - 1)], COARSE)[1:-1]
+        apparent, seen = np.append(apparent, foot), np.append(seen, lines(foot)[1])
+        order = apparent.argsort()
+        apparent, seen = apparent[order], seen[order]
+    left, right = page.figure.axes or parts(page.figure, page.figure.add_gridspec(1, 2, width_ratios=WIDTHS), BOXES, *LABELS)
     figures.ray_fan([_until_water(x, z) for x, z in zip(way.x[chosen], way.z[chosen])], chosen.index(level), distance=distance, top=max(BOARD, straight + 0.3), ax=left)
     figures.board_as_seen(apparent, seen, ax=right)
-    return _words(at, apparent, seen, level, float(np.asarray(way.mean(lambda z: here.curvature(z, state)))[level]) * RADIUS), []
+    return _words(at, apparent, seen, int(np.searchsorted(apparent, straight)), k), []
 
 
 def _until_water(x: np.ndarray, z: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

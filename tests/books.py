@@ -1,11 +1,16 @@
-"""Small field books for tests, built from text as a person would write them."""
+"""Small field books for tests, built from text as a person would write them, and what pages are asked."""
 
 from __future__ import annotations
 
+import io
 import shutil
 from pathlib import Path
 
+import numpy as np
+from PIL import Image
+
 import curvelab
+from curvelab import figures
 from curvelab.records import FieldBook
 
 DATA = Path(__file__).resolve().parent.parent / "data"
@@ -55,6 +60,17 @@ def put(page, **values):
         for name, value in values.items():
             page.controls[name].value = value
     page.update()
+
+
+def drawn_whole(page):
+    """What a page has drawn again in parts is the whole picture, pixel for pixel, and no part of it is cut off at its edge."""
+    out = io.BytesIO()
+    with figures.style(page.projector):
+        page.figure.savefig(out, format="rgba")
+    assert np.array_equal(np.asarray(Image.open(io.BytesIO(page.picture.value))).ravel(), np.frombuffer(out.getvalue(), np.uint8))
+    for part in page.figure.subfigs:
+        needs, has = part.axes[0].get_tightbbox().extents, part.bbox.extents
+        assert (needs[:2] >= has[:2] - 0.5).all() and (needs[2:] <= has[2:] + 0.5).all(), page.values
 
 
 def edited(folder: Path, name: str, file: str, old: str, new: str, count: int = 1) -> Path:

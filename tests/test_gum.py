@@ -14,7 +14,7 @@ import pytest
 import uncertainties
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy import stats
+from scipy import special, stats
 from uncertainties import umath
 
 from curvelab import gum
@@ -200,7 +200,9 @@ def test_h1_end_gauge_against_gtc():
 @settings(max_examples=300)
 @given(st.floats(1e-4, 1 - 1e-9), st.one_of(st.floats(1, 100), st.floats(1, 1e9)))
 def test_student_factor_against_scipy(probability, dof):
-    assert gum.student_factor(probability, dof) == pytest.approx(stats.t.isf((1 - probability) / 2, dof), rel=1e-8)
+    """x = t²/(ν + t²) has the beta distribution of 1/2 and ν/2, by which scipy is the more exact: its t errs by 1e-8 at 0.0001 and ν = 4."""
+    x, rest = special.betaincinv(0.5, dof / 2, probability), special.betaincinv(dof / 2, 0.5, 1 - probability)
+    assert gum.student_factor(probability, dof) == pytest.approx(math.sqrt(dof * x / rest), rel=1e-9)
     assert gum.student_factor(probability) == pytest.approx(stats.norm.isf((1 - probability) / 2), rel=1e-9)
 
 

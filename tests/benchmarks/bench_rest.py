@@ -3,15 +3,17 @@
 import subprocess
 import sys
 import time
+from functools import partial
 from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+ROOT = Path(__file__).resolve().parents[2]
+sys.path.insert(0, str(ROOT))
 
 import numpy as np  # noqa: E402
 from matplotlib.backends.backend_agg import FigureCanvasAgg  # noqa: E402
 
 import curvelab  # noqa: E402
-from curvelab import designs, ellipsoid, maps, panels, simulation  # noqa: E402
+from curvelab import designs, ellipsoid, maps, panels, photo_page, rays_page, sceptic_page, simulation  # noqa: E402
 
 ROUNDS = 25
 
@@ -30,17 +32,26 @@ def ratio(work, floor, rounds=ROUNDS):
     return float(np.median(pairs[:, 0] / pairs[:, 1])), float(np.median(pairs[:, 1])) * 1e3
 
 
-def frame():
-    """One move of the live page against matplotlib's own full draw of the same artists."""
-    page, whole = panels.LivePage(), panels.LivePage()
-    page.answer.value = whole.answer.value = "on the mark"
+PAGES = {  # page, and the control that is moved
+    "live page": (panels.LivePage, "gradient"), "page of lines of sight": (rays_page.rays_page, "wind"),
+    "page of a photograph": (lambda: photo_page.PhotoPage(ROOT / "data" / "photograph.png", 0.1), "crosshair"),
+    "sceptic's page": (lambda: sceptic_page.ScepticPage(curvelab.read_fieldbook(ROOT / "data" / "builders_level_tested")), "k"),
+}
+
+
+def frame(name):
+    """One move of a page against matplotlib's own full draw of the same artists."""
+    build, control = PAGES[name]
+    page, whole = build(), build()
+    for each in (page, whole) if hasattr(page, "answer") else ():
+        each.answer.value = "on the mark"
     for artist in whole.figure.findobj():
         artist.set_animated(False)
-    canvas = FigureCanvasAgg(whole.figure)
-    places = iter(range(10**6))
+    canvas, slider, places = FigureCanvasAgg(whole.figure), page.controls[control], iter(range(10**6))
+    start = round(0.4 * (slider.max - slider.min) / slider.step)
 
     def move():
-        page.controls["gradient"].value = -0.1 + 0.002 * (next(places) % 90)
+        slider.value = slider.min + slider.step * (start + next(places) % 12)
 
     return ratio(move, canvas.draw)
 
@@ -69,7 +80,7 @@ def many_campaigns():
 def imports():
     """Importing the library, after numpy, against importing numpy; whole processes less an empty one."""
     def process(code):
-        return lambda: subprocess.run([sys.executable, "-c", code], check=True, cwd=Path(__file__).resolve().parents[2])
+        return lambda: subprocess.run([sys.executable, "-c", code], check=True, cwd=ROOT)
 
     empty = np.median([seconds(process("pass")) for _ in range(9)])
     pairs = np.array([(seconds(process("import curvelab")), seconds(process("import numpy"))) for _ in range(9)]) - empty
@@ -78,11 +89,11 @@ def imports():
 
 def main():
     """Print a row for each."""
-    for name, work, goal in (("slider frame over a full draw", frame, "0.8"), ("radius in azimuth, 1e5, over sin and cos", radii, "1.5"),
+    for name, work, goal in (*((f"frame of the {name} over a full draw", partial(frame, name), "0.8") for name in PAGES), ("radius in azimuth, 1e5, over sin and cos", radii, "1.5"),
                              ("power map 200 x 200 over exp", power_map, "100"), ("1e5 campaigns over their random numbers", many_campaigns, "3"),
                              ("import over numpy", imports, "1.2")):
         found, floor = work()
-        print(f"{name:42} {found:7.2f} x  (goal {goal} x; floor {floor:.3f} ms)")
+        print(f"{name:52} {found:7.2f} x  (goal {goal} x; floor {floor:.3f} ms)")
 
 
 if __name__ == "__main__":
