@@ -99,12 +99,12 @@ def band(ax: Axes, gid: str, x: Sequence[float], low: Sequence[float] | float, h
     found.set_visible(True)
 
 
-def blocks(ax: Axes, gid: str, boxes: Sequence[tuple[float, float, float, float]], colours: Sequence[str]) -> None:
+def blocks(ax: Axes, gid: str, boxes: Sequence[tuple[float, float, float, float]], colours: str | Sequence[str], **look: object) -> None:
     """Filled rectangles (left, right, low, high), as many as there are now."""
     corners = [[(left, low), (right, low), (right, high), (left, high)] for left, right, low, high in boxes]
     found = _existing(ax.collections, gid)
     if found is None:
-        found = ax.add_collection(PolyCollection(corners, gid=gid, linewidth=0, antialiased=False), autolim=False)
+        found = ax.add_collection(PolyCollection(corners, gid=gid, **{"linewidth": 0} | look), autolim=False)
     found.set_verts(corners)
     found.set_facecolor(colours)
 

@@ -230,13 +230,16 @@ def budget_bars(rows: Sequence[tuple[str, float] | tuple[str, float, bool]], *, 
     labels, values = [row[0] for row in rows], [row[1] for row in rows]
     places = np.arange(len(rows))[::-1]
     averages = [len(row) > 2 and row[2] for row in rows]
-    ax.barh(places, values, color=[PAPER if light else ROUND for light in averages], edgecolor=ROUND, hatch=["////" if light else "" for light in averages], height=0.65)
-    if any(averages):
-        ax.annotate("hatched: shrinks with more readings", (1, 0.02), xycoords="axes fraction", ha="right", va="bottom")
-    ax.set_yticks(places, labels)
-    for place, value in zip(places, values):
-        ax.annotate(f"{value:.3g}", (value, place), xytext=(4, 0), textcoords="offset points", va="center")
-    ax.set_xlim(0, 1.15 * max(values))
+    for gid, kind, hatch in (("bars", False, ""), ("averages", True, "////")):
+        of_kind = [(0.0, value, place - 0.33, place + 0.33) for value, place, light in zip(values, places, averages) if light is kind]
+        blocks(ax, gid, of_kind, PAPER if kind else ROUND, edgecolor=ROUND, linewidth=1, hatch=hatch)
+    words(ax, "hatched", "hatched: shrinks with more readings" if any(averages) else "", (1, 0.02), xycoords="axes fraction", ha="right", va="bottom")
+    hide(ax, *(text.get_gid() for text in ax.texts if text.get_gid() != "hatched"))
+    for i, (place, value) in enumerate(zip(places, values)):
+        words(ax, f"value {i}", f"{value:.3g}", (value, place), xytext=(4, 0), textcoords="offset points", va="center")
+    if [label.get_text() for label in ax.get_yticklabels()] != labels:
+        ax.set_yticks(places, labels)
+    put(ax, xlim=outward(0.0, 1.15 * max(values)), ylim=(-0.6, len(rows) - 0.4))
     return ax
 
 
@@ -297,7 +300,7 @@ def board_as_seen(apparent: np.ndarray, seen: np.ndarray, *, ax: Axes | None = N
             for i in np.flatnonzero((above[1:] != above[:-1]) & ~np.isnan(heights[1:] + heights[:-1])):
                 words(ax, f"number {numbers}", f"{mark:g}", (x + 0.4, apparent[i]), ha="center", va="center", fontsize="small")
                 numbers += 1
-    blocks(ax, "stripes", boxes, colours)
+    blocks(ax, "stripes", boxes, colours, antialiased=False)  # no seams
     line(ax, "seen", np.full(apparent.size, np.nan), seen)
     put(ax, xlim=(0, 1.8), ylim=(apparent[0], apparent[-1]), ylabel="above the still water [m]")
     if len(ax.get_xticks()) != 2:

@@ -15,7 +15,7 @@ from .adjustment import adjust
 from .controls import Control, unit_in
 from .decision import Verdict, decide
 from .fieldbook import with_changes
-from .page import Page, unit_switch
+from .page import Page, parts, unit_switch
 from .planning import what_if
 from .records import FieldBook
 
@@ -26,6 +26,7 @@ CONTROLS = {
     "shores": Control("Far water higher by", "mm", -500.0, 500.0, 1.0, 0.0),
 }
 SIZE = (11.6, 4.3)  # inches at 100 dpi
+HEIGHTS, BOXES, BELOW = (173, 257), ((0.3, 0.32, 0.67, 0.65), (0.3, 0.2, 0.67, 0.7)), 30.5  # pixels of the parts; axes in them; pixels of the labels below
 BARS = 6
 
 
@@ -80,17 +81,14 @@ class ScepticPage(Page):
     def _draw(self, verdict: Verdict) -> None:
         """The curvature axis and the budget at the target."""
         result = verdict.result
-        self.figure.clear()
-        grid = self.figure.add_gridspec(2, 1, height_ratios=(1, 1.7), left=0.3, right=0.97, top=0.985, bottom=0.12, hspace=0.5)
-        axes = [self.figure.add_subplot(place) for place in grid]
+        axes = self.figure.axes or parts(self.figure, self.figure.add_gridspec(2, 1, height_ratios=HEIGHTS), BOXES, BELOW, (0, 0))
         note = verdict.outcome if verdict.outcome in ("readings disagree", "too uncertain to decide") else ""
         figures.curvature_axis(result.ellipsoid_curvature, max(result.curvature.u, result.planned_u), found=result.curvature.value, note=note, ax=axes[0])
         rows, units = result.offset_budget()[:BARS], drawing.SYSTEMS[self.units.value]
         figures.budget_bars([(f"{row.cause}, {row.common_to}", row.u * units.per_metre, row.scope == "new each time") for row in rows], ax=axes[1])
-        axes[1].set_xlabel(f"standard uncertainty at the target [{units.short}]")
-        axes[1].set_title("What the uncertainty is made of")
-        if result.book.invented:
-            axes[1].annotate("invented data", (1, 1), xycoords="axes fraction", ha="right", va="bottom")
+        drawing.put(axes[1], xlabel=f"standard uncertainty at the target [{units.short}]")
+        drawing.titled(axes[1], "What the uncertainty is made of")
+        drawing.words(axes[1], "invented", "invented data" if result.book.invented else "", (1, 1), xycoords="axes fraction", ha="right", va="bottom")
 
 
 def _notes(verdict: Verdict, units: str) -> list[str]:
@@ -113,6 +111,6 @@ def _number(value: float, metric: str, units: str) -> str:
 def _describe(figure: Figure) -> str:
     """What the picture shows, read back from its artists."""
     axis, bars = figures.named(figure.axes[0]), figure.axes[1]
-    largest = bars.get_yticklabels()[0].get_text()
+    largest, value = bars.get_yticklabels()[0].get_text(), next(text.xy[0] for text in bars.texts if text.get_gid() == "value 0")
     return (f"found {axis['found'].get_xdata()[0]:.4f} per 1000 km, ellipsoid {axis['ellipsoid'].get_xdata()[0]:.4f}; "
-            f"largest part {largest}, {bars.patches[0].get_width():.1f} {bars.get_xlabel()[-3:-1]}")
+            f"largest part {largest}, {value:.1f} {bars.get_xlabel()[-3:-1]}")

@@ -391,6 +391,19 @@ def test_every_figure_draws_on_given_axes():
     assert interval == pytest.approx([-1.959964 * 0.03, 1.959964 * 0.03], rel=1e-6)
 
 
+def test_a_budget_drawn_again_is_the_new_one():
+    ax, fresh = Figure().subplots(2)
+    rows = [("air", 3.0), ("level", 1.0, True)]
+    figures.budget_bars([("wind", 9.0, True), ("air", 3.0), ("level", 1.0), ("staff", 0.5)], ax=ax)
+    for each in (ax, fresh):
+        figures.budget_bars(rows, ax=each)
+    told = [[(text.get_text(), *text.xy) for text in each.texts if text.get_visible()] for each in (ax, fresh)]
+    assert told[0] == told[1] == [("hatched: shrinks with more readings", 1, 0.02), ("3", 3.0, 1), ("1", 1.0, 0)]
+    bars = [np.array([path.get_extents().bounds for mark in each.collections for path in mark.get_paths()]) for each in (ax, fresh)]
+    assert np.array_equal(*bars) and bars[0] == pytest.approx(np.array([[0, 0.67, 3.0, 0.66], [0, -0.33, 1.0, 0.66]]))
+    assert [label.get_text() for label in ax.get_yticklabels()] == ["air", "level"] and ax.get_xlim() == fresh.get_xlim()
+
+
 def test_projector_type_is_large():
     with figures.style(projector=True):
         assert matplotlib.rcParams["font.size"] >= 18

@@ -10,7 +10,7 @@ import pytest
 
 import curvelab
 from curvelab import decision, designs, diagnosis, planning, sceptic, sceptic_page
-from tests.books import DATA, SITE, book
+from tests.books import DATA, SITE, book, drawn_whole
 from tests.test_calibration import thermometers
 
 REJECTING = ("two_kilometres", "builders_level_tested", "feet_and_inches")
@@ -148,6 +148,7 @@ def test_the_corners_of_the_page(k, collimation, shores):
     page = sceptic_page.ScepticPage(curvelab.read_fieldbook(DATA / "builders_level"))
     for name, value in (("k", k), ("collimation", collimation), ("shores", shores)):
         page.controls[name].value = value
+        drawn_whole(page)
     assert page.fault.value == "" and "nan" not in page.sentence.value + page.notes.value
 
 
