@@ -63,7 +63,7 @@ class Result(Step):
     @property
     def warnings(self) -> tuple[str, ...]:
         """What the paths of the rays warn of, in words."""
-        return tuple(dict.fromkeys(text for row in self.rows if row.reading for text in row.warnings))
+        return tuple(dict.fromkeys(text for row in self.rows if row.reading for text in row.beware()))
 
     @property
     def effective_k(self) -> float:

@@ -15,9 +15,10 @@ names an unknown.
 
 from __future__ import annotations
 
+import functools
 import math
 import statistics
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -131,7 +132,7 @@ def reading_row(group: list[Reading], book: FieldBook, at: Expansion, planned: b
     terms = {("axis", r.setup): 1.0} | {key: -v for key, v in height.items()}
     terms |= {("collimation", r.instrument): d, ("drift", level.root, r.visit): d, ("setting", r.setup): d,
               CURVATURE: d**2 / 2}
-    bending, chi, warnings = _refraction_terms(r, book, at, factor)
+    bending, chi, beware = _refraction_terms(r, book, at, factor)
     terms |= bending
     if d > LONG:
         terms["focus", level.root] = d
@@ -146,18 +147,18 @@ def reading_row(group: list[Reading], book: FieldBook, at: Expansion, planned: b
     own, scatter = _reading_parts(r, level.pointing, level.reading, [g.reading + c for g, c in zip(group, changes)], planned)
     lines = _ranges([g.row for g in group])
     label = f"readings.csv row{'s' if n > 1 else ''} {lines}: {r.setup} to {r.point}"
-    return Row(label, "reading", terms, value, (*own, *parts), r, scatter, warnings)
+    return Row(label, "reading", terms, value, (*own, *parts), r, scatter, beware)
 
 
-def _refraction_terms(r: Reading, book: FieldBook, at: Expansion, factor: float) -> tuple[dict[Unknown, float], float, tuple[str, ...]]:
-    """What the air adds to a sight, as terms, its effective χ [1/m], and warnings.
+def _refraction_terms(r: Reading, book: FieldBook, at: Expansion, factor: float) -> tuple[dict[Unknown, float], float, Callable[[], Sequence[str]]]:
+    """What the air adds to a sight, as terms, its effective χ [1/m], and what warns of its path.
 
     A profile is followed along its path; its strength is shared by all sights
     through that air, and a departure from its shape by those at one height.
     """
     mass, half = book.airs[r.air], r.distance**2 / 2
     if not air.by_profile(mass):
-        return {("refraction", r.air): -factor * half}, factor * at.refraction.get(r.air, 0.0), ()
+        return {("refraction", r.air): -factor * half}, factor * at.refraction.get(r.air, 0.0), tuple
     state = at.air.get(r.air, air.State())
     under = at.curvature if at.path is None else at.path
     height = at.axis.get(r.setup, NOMINAL)
@@ -168,8 +169,8 @@ def _refraction_terms(r: Reading, book: FieldBook, at: Expansion, factor: float)
              ("stability", r.air): -half * here.per_gradient, ("vapour", r.air): -half * here.per_vapour * factor,
              ("departure", r.air): scale}
     terms |= {("departure", r.air, knot): scale * share for knot, share in air.knots(float(way.z.mean())).items() if share}
-    warnings = tuple(ray.warnings(way, lambda z: here.curvature(z, state))) if r.distance > LONG else ()
-    return terms, float(way.mean(lambda z: here.curvature(z, state))), warnings
+    chi = functools.partial(here.curvature, state=state)
+    return terms, float(way.mean(chi)), functools.partial(ray.warnings, way, chi) if r.distance > LONG else tuple
 
 
 def air_rows(book: FieldBook, airs: Iterable[str]) -> list[Row]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 
 from .air import State
@@ -21,7 +21,8 @@ class Row:
 
     `kind` is ``"reading"``, ``"height"``, ``"air"`` or ``"prior"``; `value` and `u` are in
     the unit of the row (m, or that of the unknown for a prior); `scatter` is the
-    spread of repeated readings over their stated uncertainty.
+    spread of repeated readings over their stated uncertainty; `beware` tells what the
+    path of its ray warns of, worked out when asked.
     """
 
     label: str
@@ -31,7 +32,7 @@ class Row:
     parts: tuple[Contribution, ...]
     reading: Reading | None = None
     scatter: float = 0.0
-    warnings: tuple[str, ...] = ()
+    beware: Callable[[], Sequence[str]] = tuple
 
     @property
     def u(self) -> float:

@@ -315,16 +315,22 @@ def everything(folder: Path, plan: planning.Plan, result, kinds=("pdf", "svg", "
     return {path.name: path.read_bytes() for path in folder.iterdir()}
 
 
-def test_the_same_input_gives_the_same_bytes(tmp_path, printed, plans, results):
-    """In one process, whatever the user's own settings of matplotlib are, and in another with another hash seed and another date."""
-    with matplotlib.rc_context({"font.size": 23, "font.family": "serif", "axes.facecolor": "red", "svg.hashsalt": None, "savefig.bbox": "tight", "text.parse_math": True}):
-        first = everything(tmp_path / "a", plans["builders_level"], results["builders_level"])
-    assert all(printed(make, "builders_level").read_bytes() == first[f"{make.__name__}.pdf"] for make in (*MAKERS, paper.handout))
-    code = ("import pathlib, curvelab\nfrom tests.test_paper import everything\nbook = curvelab.read_fieldbook('data/builders_level')\n"
-            f"everything(pathlib.Path({str(tmp_path / 'c')!r}), curvelab.plan(book), curvelab.adjust(book))")
+HABITS = {"font.size": 23, "font.family": "serif", "axes.facecolor": "red", "svg.hashsalt": None, "savefig.bbox": "tight", "text.parse_math": True}
+
+
+def test_the_same_input_gives_the_same_bytes(tmp_path, printed, results):
+    """In another process with another hash seed, another date, and a user's own settings of matplotlib."""
+    code = ("import pathlib, curvelab, matplotlib\nfrom tests.test_paper import HABITS, everything\nmatplotlib.rcParams.update(HABITS)\n"
+            "book = curvelab.read_fieldbook('data/builders_level')\n"
+            f"everything(pathlib.Path({str(tmp_path / 'there')!r}), curvelab.plan(book), curvelab.adjust(book))")
     subprocess.run([sys.executable, "-c", code], check=True, cwd=DATA.parent, env=os.environ | {"PYTHONHASHSEED": "7", "SOURCE_DATE_EPOCH": "86400"})
-    assert {path.name: path.read_bytes() for path in (tmp_path / "c").iterdir()} == first
-    for name, content in first.items():
+    here = [printed(make, "builders_level") for make in (*MAKERS, paper.handout)]
+    here += [paper.handout(results["builders_level"], tmp_path / f"handout.{kind}") for kind in ("svg", "png")]
+    there = {path.name: path.read_bytes() for path in (tmp_path / "there").iterdir()}
+    assert len(there) == len(here)
+    for path, make in zip(here, (*MAKERS, *[paper.handout] * 3)):
+        name, content = f"{make.__name__}{path.suffix}", path.read_bytes()
+        assert there[name] == content, name
         assert not re.search(rb"CreationDate|ModDate|<dc:date|tIME", content), name
 
 
