@@ -10,7 +10,7 @@ from curvelab import designs
 from curvelab.fieldbook import compose
 from curvelab.records import Table
 
-LAKES = 40
+LAKES = 32
 LIMIT = 0.7e-3 / 30
 
 

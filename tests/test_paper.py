@@ -115,8 +115,7 @@ CASES = [
 ]
 
 
-@pytest.mark.parametrize("size", paper.SIZES)
-@pytest.mark.parametrize("title", ["plain", "hostile", "feet"])
+@pytest.mark.parametrize("title, size", [("plain", "A4"), ("plain", "letter"), ("hostile", "A4"), ("feet", "letter")])  # text is as wide on both papers
 @pytest.mark.parametrize("name, make, kind", CASES, ids=[case[0] for case in CASES])
 def test_no_text_leaves_its_page_its_cell_or_meets_another(monkeypatch, name, make, kind, title, size):
     given = curvelab.read_fieldbook(DATA / ("feet_and_inches" if title == "feet" else "builders_level"))
