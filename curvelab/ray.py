@@ -157,7 +157,7 @@ def _settled(numbers: Sequence[Floats], chi: Profile, floor: float, rules: Seque
             raise ValueError("chi isn't finite somewhere on the line: give a curvature per metre for every height "
                              f"above the water from {floor:g} m up, or a higher floor")
         harder = wrong | (hits > 0)
-        if rules[later:] and not harder.all():
+        if rules[later:] and not harder.all() and _by_height_alone(chi, np.maximum(last, floor), harder):
             rule_of_all, z_harder, error[harder] = _settled([np.broadcast_to(number, shape)[harder] for number in numbers], chi, floor, rules[later:], hits[harder])
             z = np.empty((*shape, z_harder.shape[-1]))
             z[harder], z[~harder] = z_harder, (_between(rule, rule_of_all) @ terms[:, ~harder.ravel()]).T
@@ -195,6 +195,14 @@ def _given(name: str, value: ArrayLike) -> Floats:
     """A number handed to `follow`, checked."""
     low, high, remedy = _ACCEPTED[name]
     return float(value) if isinstance(value, (float, int)) and low <= value <= high else checked(name, value, low, high, remedy)
+
+
+def _by_height_alone(chi: Profile, z: Array, some: Array) -> bool:
+    """Whether χ is one function for all lines: asked for some of them, it says what it says of all."""
+    try:
+        return np.allclose(_values(chi, z[some], 0.0), _values(chi, z, 0.0)[some], rtol=1e-12, atol=0.0)
+    except (ValueError, IndexError):  # it holds a value for each line
+        return False
 
 
 def _values(function: Profile, z: Array, floor: float) -> Array:

@@ -321,6 +321,19 @@ def test_lines_that_are_easy_do_not_suffer_from_those_that_are_hard():
         assert path.z[place] == pytest.approx(exact(path.x[place]), abs=5e-6)
 
 
+@pytest.mark.parametrize("shape", [(6,), (2, 3), (3, 2)])
+def test_an_air_of_its_own_for_each_line_stays_with_its_line(shape):
+    """Also where some lines are hard and go on by finer rules, and as many of them as the last axis is long."""
+    slopes, kelvins = np.full(shape, 1e-3), np.linspace(-4.0, 1.0, 6).reshape(shape)
+    slopes.flat[:3] = -1.1e-3, -0.9e-3, -1.0e-3
+    for of_line in (kelvins, kelvins[-1:] if len(shape) > 1 else kelvins):  # one for each, one for each of the last axis
+        path = follow(2000.0, 1.6, slopes, KAPPA, logarithmic(of_line[..., None]))
+        for place in np.ndindex(shape):
+            alone = follow(2000.0, 1.6, slopes[place], KAPPA, logarithmic(np.broadcast_to(of_line, shape)[place]))
+            assert bool(path.touches[place]) == alone.touches and (alone.touches or path.end[place] == pytest.approx(alone.end, abs=1e-6))
+        assert path.touches.sum() < 3
+
+
 def ragged(z):
     """Air in layers of 0.1 mm that bend the ray up and down in turn."""
     return np.where(np.floor(1e4 * z) % 2, 1e-6, -1e-6)
