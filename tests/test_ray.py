@@ -331,7 +331,7 @@ def test_an_air_of_its_own_for_each_line_stays_with_its_line(shape):
         for place in np.ndindex(shape):
             alone = follow(2000.0, 1.6, slopes[place], KAPPA, logarithmic(np.broadcast_to(of_line, shape)[place]))
             assert bool(path.touches[place]) == alone.touches and (alone.touches or path.end[place] == pytest.approx(alone.end, abs=1e-6))
-        assert path.touches.sum() < 3
+        assert path.touches.sum() <= 3
 
 
 def ragged(z):
