@@ -295,7 +295,8 @@ def _time(text: str) -> float:
     except ValueError:
         moment = None
     if moment is None or moment.tzinfo is None:
-        raise ValueError("write the time with its offset from UTC, as in 2026-05-03T09:10:00+02:00")
+        comma = "; if it is what follows a decimal comma, put semicolons between the cells" if text.isdigit() else ""
+        raise ValueError(f"write the time with its offset from UTC, as in 2026-05-03T09:10:00+02:00{comma}")
     if not 1800 <= moment.year <= 2200:
         raise ValueError(f"the year {moment.year} can't be; correct it")
     return moment.timestamp()
