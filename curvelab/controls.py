@@ -50,13 +50,14 @@ class _Slider(widgets.FloatSlider):
 class Field(widgets.HBox):
     """A control with its name, its unit and its number beside it, as people write numbers; the slider itself stays metric.
 
-    `value` is what was given, though a browser moves a slider to its nearest step; told again, it is given again.
+    `value` is what was given, though a browser moves a slider to its nearest step; told again, it is given again. `refuse`
+    is told why a text isn't taken, `emptied` that a box was emptied; unless it leaves the box blank, it shows again what is.
     """
 
     value = traitlets.Float()
 
-    def __init__(self, name: str, control: Control, refuse: Callable[[Exception], None]) -> None:
-        self._control, self._refuse = control, refuse
+    def __init__(self, name: str, control: Control, refuse: Callable[[Exception], None], emptied: Callable[[], None]) -> None:
+        self._control, self._refuse, self._emptied = control, refuse, emptied
         self.slider = _Slider(value=control.start, min=control.low, max=control.high, step=control.step, readout=False, continuous_update=True, layout={"width": "6.5em"})
         self._following = self._put = self._blank = False
         self._label, self._number = widgets.Label(layout={"width": "14em"}), widgets.Text(continuous_update=False, layout={"width": "5.5em"})
@@ -107,7 +108,7 @@ class Field(widgets.HBox):
         self._following = False
 
     def _typed(self, _: Any = None) -> None:
-        """The control takes the number that was typed, if it is one; an emptied box shows again what is."""
+        """The control takes the number that was typed, if it is one."""
         if self._following:
             return
         text, before = self._number.value, self.value
@@ -115,6 +116,8 @@ class Field(widgets.HBox):
             if text.strip():
                 self.put(self._read(text))
                 self._blank = False
+            else:
+                self._emptied()
         except ValueError as error:
             self._refuse(ValueError(f"{self._label.value}: {error}"))
             text = ""

@@ -239,7 +239,7 @@ def budget_bars(rows: Sequence[tuple[str, float] | tuple[str, float, bool]], *, 
         words(ax, f"value {i}", f"{value:.3g}", (value, place), xytext=(4, 0), textcoords="offset points", va="center")
     if [label.get_text() for label in ax.get_yticklabels()] != labels:
         ax.set_yticks(places, labels)
-    put(ax, xlim=outward(0.0, 1.15 * max(values)), ylim=(-0.6, len(rows) - 0.4))
+    put(ax, xlim=outward(0.0, 1.15 * (max(values) or 1.0)), ylim=(-0.6, len(rows) - 0.4))
     return ax
 
 
@@ -262,7 +262,7 @@ def ray_fan(rays: Iterable[tuple[np.ndarray, np.ndarray]], level: int, *, distan
     """
     ax = ax or plt.gca()
     paths, gap = list(rays), np.full((2, 1), math.nan)
-    line(ax, "rays", *np.hstack([np.hstack([path, gap]) for path in paths[:level] + paths[level + 1:]]), color=ROUND, linewidth=0.9)
+    line(ax, "rays", *np.hstack([gap, *(np.hstack([path, gap]) for path in paths[:level] + paths[level + 1:])]), color=ROUND, linewidth=0.9)
     line(ax, "level", *paths[level], color=FOUND, linewidth=2.5, zorder=2.5)
     line(ax, "water", [0, distance], [0, 0], color=WATER, linewidth=5, zorder=1)
     words(ax, "still", "still water", (0.01, 0), xycoords=("axes fraction", "data"), xytext=(0, 5), textcoords="offset points", va="bottom")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import contextlib
+import functools
 import html
 import struct
 import threading
@@ -64,7 +65,7 @@ class Page(widgets.VBox):
         self._turn = threading.RLock()  # a kernel may answer two controls at a time
         self._setting = False
         self._still: WeakKeyDictionary = WeakKeyDictionary()  # pixels of what stands still, by subfigure
-        self.fields = {name: Field(name, control, self._refuse) for name, control in controls.items()}
+        self.fields = {name: Field(name, control, self._refuse, functools.partial(self._emptied, name)) for name, control in controls.items()}
         self.controls = {name: field.slider for name, field in self.fields.items()}
         for widget, css in ((self.picture, "picture"), (self.sentence, "sentence"), (self.fault, "fault")):
             widget.add_class(f"curvelab-{css}")
@@ -122,6 +123,9 @@ class Page(widgets.VBox):
         """Say on the page why a number that was typed is not taken; all else stays."""
         self.fault.value = _alert("Not taken", f": {html.escape(str(error))}")
 
+    def _emptied(self, name: str) -> None:
+        """The box of a control was emptied."""
+
     def describe(self) -> str:
         """What the picture shows, read back from what was drawn."""
         return self._read(self.figure)
@@ -133,9 +137,9 @@ class Page(widgets.VBox):
             canvas.draw()
         renderer = canvas.get_renderer()
         for part in self.figure.subfigs:
-            moving = sorted((artist for ax in part.axes for artist in (*ax.images, *ax.lines, *ax.texts, *ax.collections) if artist.zorder > BENEATH), key=lambda artist: artist.zorder)
-            for artist in moving:
-                artist.set_animated(True)
+            for artist in (mark for ax in part.axes for mark in (*ax.images, *ax.lines, *ax.texts, *ax.collections)):
+                artist.set_animated(artist.zorder > BENEATH)
+            moving = sorted((artist for ax in part.axes for artist in ax.get_children() if artist.get_animated()), key=lambda artist: artist.zorder)
             if part.stale or part not in self._still:
                 part.draw(renderer)
                 self._still[part] = canvas.copy_from_bbox(part.bbox)

@@ -23,7 +23,7 @@ from .page import Page, chooser, parts, unit_switch
 from .planning import CAUTIONS, TESTED, as_read, clearance, phoned_in, plan, what_if
 from .prediction import measured_offset, predicted_lines
 from .records import FieldBook
-from .wording import length
+from .wording import length, offset
 
 NO_BOOK, NOTHING = "no field book: only plan", "no row"
 ANSWERS = ("above the mark", "on the mark", "below the mark")
@@ -108,6 +108,20 @@ class LivePage(Page):
                 self.answer.value, self.called.value, self.book.value = None, False, NO_BOOK
             self._choose()
 
+    def _emptied(self, name: str) -> None:
+        """Without its number, no reading was phoned in."""
+        if name == "phoned":
+            with self._turn:
+                with self.together():
+                    self.called.value = False
+                self._phone_down()
+                self.update()
+
+    def _phone_down(self) -> None:
+        """No reading is given, and its box is blank."""
+        self.fields["phoned"].blank()
+        self._given = False
+
     def _null(self, _: Any = None) -> None:
         """A line so short that no offset can be seen, and nothing read yet."""
         with self._turn:
@@ -115,8 +129,9 @@ class LivePage(Page):
                 self.called.value = False
                 self.fields["phoned"].put(0.0)
                 self.fields["length"].put(SHORT)
-            self.fields["phoned"].blank()
-            self._given = False
+                for name in ("gradient", "collimation"):
+                    self.fields[name].put(CONTROLS[name].start)
+            self._phone_down()
             self.update()
 
     def _resize(self, _: Any = None) -> None:
@@ -169,7 +184,7 @@ class LivePage(Page):
     def _compute(self) -> tuple[str, Iterable[str]]:
         """Draw the result; its sentence and its notes."""
         result, text, notes, outcome, tilt = self._result()
-        self._draw(result, outcome, tilt)
+        struck = self._draw(result, outcome, tilt)
         cautions = f'<b>Cautions.</b> {" ".join(map(html.escape, CAUTIONS))}'
         if self.answer.value is None:
             _cover(self.figure, SYSTEMS[self.units.value])
@@ -178,7 +193,8 @@ class LivePage(Page):
                     "on the mark, or below it? Agree on one answer, then look."), [cautions]
         told = [f"{html.escape(note[0].upper() + note[1:])}. " for note in notes]
         sealed = [f"<b>Seal of the plan:</b> {html.escape(result.book.sealed)}. "] if result.book.sealed else []
-        return f"You said: {self.answer.value}. {text}", [*sealed, *told, cautions]
+        went = "" if math.isnan(struck) else f"It struck {offset(abs(struck), self.units.value)} {'below' if struck < 0 else 'above'} it. "
+        return f"You said: {self.answer.value}. {went}{text}", [*sealed, *told, cautions]
 
     def _result(self) -> tuple[Result, str, tuple[str, ...], str, float]:
         """The result to show, what it says, what to know beside it, the outcome, and a tilt that readings were rid of [rad]."""
@@ -191,7 +207,7 @@ class LivePage(Page):
                 told = verdict.finding_in(system) + clearance(verdict.result, values["height"], system)
                 return verdict.result, told, (self._assumed(), "nothing checks this one reading"), verdict.outcome, 0.0
             planned = plan(line)
-            ask, one = ("Now set the reading that was phoned in. ", ["one reading is counted on now, not five"]) if self.called.value else ("", [])
+            ask, one = ("Now set the reading that was phoned in. ", ["this plan counts on one reading; without it, on the mean of five"]) if self.called.value else ("", [])
             return planned.result, ask + planned.describe(values["height"], system), (self._assumed(), *one), "", 0.0
         moved = {name: values[name] for name in WHAT_IF if abs(values[name] - self._as_read[name]) > CONTROLS[name].step / 2}
         asked = WHAT_IF | ({"collimation": sceptic.WHAT_IF["collimation"]} if self._tested else {})
@@ -215,8 +231,8 @@ class LivePage(Page):
         return (f"without a field book the page takes the level as tested, to ± {TESTED}, and the gradient as known to ± {self.fields['gradient'].told(GRADIENT_U)}; "
                 "an untested level or unmeasured air can tell far less")
 
-    def _draw(self, result: Result, outcome: str, tilt: float) -> None:
-        """The three pictures of a result, the curvature axis first; lines are drawn with their tilt, and a reading stays about where it was."""
+    def _draw(self, result: Result, outcome: str, tilt: float) -> float:
+        """The three pictures of a result, the curvature axis first; lines are drawn with their tilt, and a reading stays about where it was: its offset [m]."""
         along, *lines = predicted_lines(result)
         flat, ellipsoid = ((by + tilt * along, u) for by, u in lines)
         found, units, distance = measured_offset(result), SYSTEMS[self.units.value], along[-1]
@@ -232,6 +248,7 @@ class LivePage(Page):
                              found=(found.value, found.u) if read else None, ax=axes[2])
         words(axes[2], "invented", "invented data" if result.book.invented and self._chosen is not None else "", (1, 0), xycoords="axes fraction",
               ha="right", va="top", xytext=(0, -8), textcoords="offset points")
+        return found.value
 
 
 def _three(figure: Figure, large: bool) -> list[figures.Axes]:

@@ -29,7 +29,7 @@ LINES = {  # name: label, colour, dash, where it starts as a share of the height
     "lower": ("lower scale mark", "#006b52", ":", 0.74),
 }
 SIZE, STEP, TILT = (11.6, 4.3), 0.5, Control("Tilt", "°", -10.0, 10.0, 0.1, 0.0)  # inches at 100 dpi; pixels
-WIDTHS, BOXES = (742, 209, 209), ((0.1063, 0.115, 0.6722, 0.8), *[(0.0574, 0.09, 0.8048, 0.74)] * 4)  # pixels of the parts; axes in them
+WIDTHS, BOXES = (776, 192, 192), ((0.1017, 0.115, 0.6428, 0.8), *[(0.06, 0.09, 0.83, 0.74)] * 4)  # pixels of the parts; axes in them
 EDGE = [patheffects.withStroke(linewidth=4, foreground="white")]
 LEAST, SHOWN, MOST_BYTES = 32, 2000, 60_000_000  # pixels of a side that can be read; of a side that is drawn; of a file
 
@@ -102,7 +102,8 @@ class PhotoPage(Page):
         except ValueError as error:
             self._found, text = None, f"No offset yet: {error}."
         self._draw(lines, seen, re.split(r" \(|:|\.$", text)[0])
-        return text, [_compared(pair) for pair in itertools.combinations(seen.items(), 2)]
+        kept = [html.escape(f"Kept: the reading of {' and of '.join(self.kept)}. ")] if self.kept else []
+        return text, kept + [_compared(pair) for pair in itertools.combinations(seen.items(), 2)]
 
     def _draw(self, lines: photo.Lines, kept: Mapping[str, photo.Lines], title: str) -> None:
         """The whole picture with its lines, and the place of each line close up."""
@@ -138,7 +139,7 @@ class PhotoPage(Page):
         _show(ax, self._pixels[top:low, left:right], top=top, left=left)
         _line(ax, row, column, tilt, column + 0.5, name, gid=f"{name} close up")
         put(ax, xlim=(column - half, column + half), ylim=(row + half, row - half))
-        titled(ax, f"{LINES[name][0]}, {row:g}", color=LINES[name][1], fontsize="medium")
+        titled(ax, f"{LINES[name][0]}, {row:.6g}", color=LINES[name][1], fontsize="small")
 
 
 def read_picture(path: str | Path, turned: int = 0) -> np.ndarray:

@@ -148,7 +148,7 @@ def pieces(text: str) -> tuple[int, list[tuple[Fraction, str]]]:
     while end < len(body) or not found:
         match = _PIECE.match(body, end)
         if match is None:
-            raise UnitError(f"no number at '{body[end:]}'; write a number and its unit, such as '5 ft 3 7/16 in'")
+            raise UnitError(f"no number at '{body[end:]}'; write a number, and its unit behind it")
         end, unit = match.end(), match[2].strip()
         if unit.endswith(("-", "+")):
             raise UnitError("a sign inside; write it once, in front of the whole, such as '-5 ft 3 in', or a space if it only joins")

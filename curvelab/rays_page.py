@@ -24,6 +24,7 @@ SIZE = (11.6, 4.3)  # inches at 100 dpi
 WIDTHS, BOXES, LABELS = (790, 370), ((0.1028, 0.13, 0.8623, 0.79), (0.1862, 0.13, 0.7673, 0.79)), (30.5, (45, 45))  # pixels of the parts; axes in them; pixels from labels to axes
 BOARD, COARSE, LINES, DRAWN = 3.0, 41, 161, 9  # m of board; lines that find it, lines that show it; every so many drawn
 HIDDEN = 0.02  # m: nothing lower is told, because a line within 1 cm of the water counts as meeting it
+SHOWN = 0.01  # m of the board, less than a pixel of the picture
 RADIUS = refraction.REFERENCE_RADIUS
 
 
@@ -58,9 +59,8 @@ def _show(page: Page) -> tuple[str, Iterable[str]]:
     k, chosen = float(np.asarray(way.mean(lambda z: here.curvature(z, state)))[level]) * RADIUS, sorted({*range(0, apparent.size, DRAWN), level})
     if not np.isnan(seen).all():  # the foot of what is seen, more finely
         foot = np.linspace(*apparent[np.clip(np.nanargmin(seen) + [-1, 1], 0, apparent.size - 1)], COARSE)[1:-1]
-        apparent, seen = np.append(apparent, foot), np.append(seen, lines(foot)[1])
-        order = apparent.argsort()
-        apparent, seen = apparent[order], seen[order]
+        apparent, order = np.unique(np.append(apparent, foot), return_index=True)
+        seen = np.append(seen, lines(foot)[1])[order]
     left, right = page.figure.axes or parts(page.figure, page.figure.add_gridspec(1, 2, width_ratios=WIDTHS), BOXES, *LABELS)
     figures.ray_fan([_until_water(x, z) for x, z in zip(way.x[chosen], way.z[chosen])], chosen.index(level), distance=distance, top=max(BOARD, straight + 0.3), ax=left)
     figures.board_as_seen(apparent, seen, ax=right)
@@ -84,13 +84,19 @@ def _words(at: dict[str, float], apparent: np.ndarray, seen: np.ndarray, level: 
     if math.isnan(seen[level]):
         return f"{told}, wind {at['wind']:g} m/s: the line that starts level meets the water before the far shore."
     lift = apparent[level] - seen[level]
-    text = (f"{told}, wind {at['wind']:g} m/s: the level line is bent with k = {k:.2f} and strikes the board {abs(lift) * 1000:.0f} mm "
-            f"{'below' if lift > 0 else 'above'} where straight light would, so the board looks {'raised' if lift > 0 else 'lowered'}.")
-    images = np.count_nonzero(np.diff(np.sign(np.diff(seen[~np.isnan(seen)]))))
-    if images:
+    way = f"{abs(lift) * 1000:.0f} mm {'below' if lift > 0 else 'above'} where straight light would, so the board looks {'raised' if lift > 0 else 'lowered'}"
+    text = (f"{told}, wind {at['wind']:g} m/s: the level line is bent with k = {k:.2f} and strikes the board "
+            f"{way if abs(lift) >= 0.0005 else 'within half a millimetre of where straight light would'}.")
+    if _turns(seen):
         text += " Part of the board is seen more than once, upside down in between."
     hidden = float(np.nanmin(seen))
     return text + (f" Its lowest {hidden * 1000:.0f} mm can't be seen." if hidden > HIDDEN else "")
+
+
+def _turns(seen: np.ndarray) -> bool:
+    """Whether part of the board is seen upside down: rising heights come from falling ones, by more than can be drawn."""
+    clear = seen[~np.isnan(seen)]
+    return bool((np.maximum.accumulate(clear) - clear > SHOWN).any() and (clear - np.minimum.accumulate(clear) > SHOWN).any())
 
 
 def _describe(figure: Figure) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from .adjustment import adjust
 from .fieldbook import read_fieldbook
 from .records import FieldBookError
 from .suspicion import suspicions
@@ -80,9 +81,10 @@ def new_fieldbook(folder: str | Path) -> Path:
 
 
 def check_fieldbook(folder: str | Path) -> str:
-    """Whether a field book can be read, and what looks like a slip in it: every fault at once, in words."""
+    """Whether a field book can be read and reduced, and what looks like a slip in it: every fault at once, in words."""
     try:
         book = read_fieldbook(folder)
+        adjust(book)
     except FieldBookError as error:
         return str(error)
     waiting = sum(r.planned for r in book.readings)

@@ -64,7 +64,8 @@ def finding(verdict: Verdict, system: str) -> str:
     if math.isnan(low):
         radius = "No radius of a curved surface fits the measurement."
     elif math.isinf(high):
-        radius = f"The radius is at least {_km(low, system)} and has no upper bound, so flat water still fits."
+        fits = "" if verdict.outcome in ("flat rejected", "both rejected") else ", so flat water still fits"
+        radius = f"The radius is at least {_km(low, system)} and has no upper bound{fits}."
     else:
         radius = f"The radius that fits lies between {_km(low, system)} and {_km(high, system)} (95 %)."
     if verdict.outcome == "undecided" and (unlikely := _unlikely(verdict)):

@@ -294,3 +294,12 @@ def test_without_uncertainty_the_nearer_of_the_two_has_all_the_likelihood(share,
     verdict = curvelab.decide(curvelab.adjust(curvelab.read_fieldbook(DATA / "builders_level")))
     exact = dataclasses.replace(verdict.result, curvature=Estimate(share * verdict.result.ellipsoid_curvature, 0.0))
     assert dataclasses.replace(verdict, result=exact).likelihood_ratio() == powers
+
+
+def test_water_that_is_rejected_is_not_said_to_fit(tmp_path):
+    """A rectangular tolerance that dominates: the rule goes by its edges, the radius by 1.96 u."""
+    site = SITE.replace('collimation = "0 ± 5 µrad"', 'tolerance = "65 µrad"\npointing = "0.2 µrad"\nsetting_accuracy = "0.2 µrad"\nfocus_runout = "0.2 µrad"')
+    verdict = curvelab.decide(curvelab.adjust(book(tmp_path / "b", site=site.replace("0.13 ± 0.1", "0.13 ± 0.0001"),
+                                                   readings="setup,point,distance [m],reading [m]\nS1,near water,10,1.5000\nS1,target,2000,0.1057\n")))
+    assert verdict.outcome == "both rejected" and math.isinf(verdict.radius[1])
+    assert "fits neither flat water" in verdict.sentence and "flat water still fits" not in verdict.sentence

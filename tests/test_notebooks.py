@@ -3,6 +3,7 @@ import base64
 import copy
 import io
 import re
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -97,7 +98,7 @@ def test_a_committed_notebook_is_sound(path):
 
 @pytest.mark.parametrize("path", NOTEBOOKS, ids=NAMES)
 def test_a_committed_notebook_is_tidy(path):
-    """That a new run prints and draws the same is asked where nbval runs it, by `all_outputs`."""
+    """That a new run prints and draws the same is asked where nbval runs it, by `notebooks/conftest.py`."""
     text = path.read_text(encoding="utf-8")
     assert nbformat.writes(normalise.tidied(nbformat.reads(text, as_version=4))) + "\n" == text, "run tests/normalise.py"
 
@@ -257,5 +258,6 @@ def test_a_changed_number_and_a_changed_picture_fail_the_run(tmp_path):
     cells = [v4.new_code_cell(source, execution_count=count, outputs=stored) for count, (source, stored) in enumerate((
         ("print('height 1.235 m')", said), (draw(raw[90]), outputs), ("print('height 1.234 m')", said), (draw(raw[0]), outputs)), 1)]
     nbformat.write(v4.new_notebook(cells=cells), tmp_path / "lesson.ipynb")
-    result = pytest_here("-p", "tests.all_outputs", "--rootdir", tmp_path, tmp_path / "lesson.ipynb")
+    shutil.copy(normalise.NOTEBOOKS / "conftest.py", tmp_path)
+    result = pytest_here("--rootdir", tmp_path, tmp_path / "lesson.ipynb")
     assert "2 failed, 2 passed" in result.stdout and all(words in result.stdout for words in ("mismatch 'stdout'", "run tests/normalise.py")), result.stdout

@@ -391,6 +391,32 @@ def test_every_figure_draws_on_given_axes():
     assert interval == pytest.approx([-1.959964 * 0.03, 1.959964 * 0.03], rel=1e-6)
 
 
+@pytest.mark.parametrize("large", [False, True])
+def test_the_water_is_drawn_over_the_bands_as_matplotlib_would(large):
+    """A line so low and so tilted that its band lies over the water: marks of one height are drawn in the order in which they were made."""
+    page = answered(DATA)
+    page.large.value = large
+    put(page, length=5000.0, height=0.5, gradient=0.2, collimation=100.0)
+    drawn_whole(page)
+
+
+def test_an_emptied_reading_is_none():
+    page = answered(None)
+    page.fields["phoned"]._number.value = "200"
+    assert page.called.value and "It struck 200 mm above it." in page.sentence.value
+    page.fields["phoned"]._number.value = ""
+    assert not page.called.value and page.fields["phoned"]._number.value == "" and "struck" not in page.sentence.value
+    page.fields["length"]._number.value = ""
+    assert page.fields["length"]._number.value == "2000"
+
+
+def test_the_null_control_starts_from_a_level_that_has_no_tilt():
+    page = answered(None)
+    put(page, collimation=60.0, gradient=0.1)
+    page.null.click()
+    assert {name: page.values[name] for name in ("length", "gradient", "collimation")} == {"length": 100.0, "gradient": -0.01, "collimation": 0.0}
+
+
 def test_a_budget_drawn_again_is_the_new_one():
     ax, fresh = Figure().subplots(2)
     rows = [("air", 3.0), ("level", 1.0, True)]

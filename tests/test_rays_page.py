@@ -44,6 +44,14 @@ def test_a_cold_lake_raises_the_board_and_a_warm_one_hides_its_foot(page):
     assert (turned < 0).any() and (turned > 0).any()
 
 
+@pytest.mark.parametrize("air", [14.0, 14.5, 17.0])
+@pytest.mark.parametrize("length", [200.0, 300.0, 1000.0, 2000.0])
+def test_a_board_seen_upright_is_not_called_doubled(page, air, length):
+    _, seen = put(page, air=air, water=14.0, height=1.6, length=length, wind=4.0)
+    clear = seen[~np.isnan(seen)]
+    assert (np.maximum.accumulate(clear) - clear).max() < 1e-6 and "more than once" not in page.sentence.value
+
+
 def test_near_by_the_whole_board_is_seen_down_to_the_water(page):
     _, seen = put(page, air=15.0, water=12.0, height=1.6, length=200.0, wind=4.0)
     assert np.nanmin(seen) < rays_page.HIDDEN and "can&#x27;t be seen" not in page.sentence.value
@@ -52,7 +60,7 @@ def test_near_by_the_whole_board_is_seen_down_to_the_water(page):
 def test_lines_that_meet_the_water_are_drawn_down_to_it(page):
     level, _ = put(page, air=35.0, water=12.0, height=1.6, length=2000.0, wind=4.0)
     x, z = figures.named(page.figure.axes[0])["rays"].get_data()
-    last = np.flatnonzero(np.isnan(x)) - 1  # of each line, before the gap
+    last = np.flatnonzero(np.isnan(x))[1:] - 1  # of each line, before the gap behind it
     ends = [*zip(x[last], z[last]), (level.get_xdata()[-1], level.get_ydata()[-1])]
     assert len(ends) > 15 and all(z == 0 or x == 2000 and z > 0 for x, z in ends)
     assert level.get_ydata()[-1] == 0 and 1340 < level.get_xdata()[-1] < 1430

@@ -53,6 +53,13 @@ def test_a_new_book_is_a_plan_and_is_never_overwritten(tmp_path):
     assert "the field book has" in curvelab.check_fieldbook(folder)
 
 
+def test_a_look_at_a_book_finds_what_only_its_reduction_shows(tmp_path):
+    folder = curvelab.new_fieldbook(tmp_path / "lake")
+    path = folder / "readings.csv"
+    path.write_text(path.read_text(encoding="utf-8").replace("lake 1,far target", "lake 1,far tagret", 1), encoding="utf-8")
+    assert "'far tagret': no height names this point; the nearest known one is 'far target'" in curvelab.check_fieldbook(folder)
+
+
 GAUGED = ("setup,point,distance [m],reading [m],time\nS1,near water,10,1.5000,2026-05-03T09:00:00+02:00\nS1,target,2000,{},2026-05-03T10:00:00+02:00\n")
 TAPED = "from,to,height [m],time\nfar water,target,{},2026-05-03T11:00:00+02:00\n"
 

@@ -283,7 +283,7 @@ def test_one_unit_for_value_and_u_is_the_unit_of_both(value, u, pair):
     ("2 mm per 1/0 m", "angle", "denominator 0"),
     ("2 mm per 30", "angle", "write one of"),
     ("5 m", "number", "write the number alone"),
-    ("", "length", "such as '5 ft 3 7/16 in'"),
+    ("", "length", "write a number, and its unit behind it"),
     ("  ", "number", "no number at ''"),
     ("m", "length", "no number at 'm'"),
     ("nan m", "length", "no number at 'nan m'"),

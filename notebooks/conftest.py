@@ -1,4 +1,4 @@
-"""Every output of a cell that nbval has run is compared, its pictures too, which nbval skips: a plugin of pytest."""
+"""For the tests: every output of a cell that nbval has run is compared, its pictures too, which nbval skips; pictures coarsely, by `normalise.same`."""
 import nbformat
 import pytest
 from nbformat import v4
