@@ -109,7 +109,7 @@ class Page(widgets.VBox):
                 self.show_fault(error)
                 return
             self.fault.value = ""
-            self.sentence.value = f'<div style="font-size:{25 if self.projector else 17}px;line-height:1.3;max-width:64em;min-height:2.6em">{html.escape(text).replace(" %", "&nbsp;%")}</div>'
+            self.sentence.value = f'<div style="font-size:{25 if self.projector else 17}px;line-height:1.3;max-width:68em;min-height:2.6em">{html.escape(text).replace(" %", "&nbsp;%")}</div>'
             self.notes.value = f'<div style="line-height:1.35;max-width:75em">{"".join(notes)}</div>'
 
     def show_fault(self, error: Exception) -> None:
