@@ -6,6 +6,8 @@ from nbval.plugin import IPyNbCell
 
 from tests import normalise
 
+collect_ignore = ["conftest.py"]  # as in tests/conftest.py
+
 
 def as_text(outputs):
     """A notebook of nothing but these outputs, without what changes from run to run."""
