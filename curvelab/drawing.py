@@ -104,7 +104,7 @@ def blocks(ax: Axes, gid: str, boxes: Sequence[tuple[float, float, float, float]
     corners = [[(left, low), (right, low), (right, high), (left, high)] for left, right, low, high in boxes]
     found = _existing(ax.collections, gid)
     if found is None:
-        found = ax.add_collection(PolyCollection(corners, gid=gid, **{"linewidth": 0} | look), autolim=False)
+        found = ax.add_collection(PolyCollection([], gid=gid, **{"linewidth": 0} | look), autolim=False)
     found.set_verts(corners)
     found.set_facecolor(colours)
 

@@ -230,9 +230,9 @@ def budget_bars(rows: Sequence[tuple[str, float] | tuple[str, float, bool]], *, 
     labels, values = [row[0] for row in rows], [row[1] for row in rows]
     places = np.arange(len(rows))[::-1]
     averages = [len(row) > 2 and row[2] for row in rows]
-    for gid, kind, hatch in (("bars", False, ""), ("averages", True, "////")):
-        of_kind = [(0.0, value, place - 0.33, place + 0.33) for value, place, light in zip(values, places, averages) if light is kind]
-        blocks(ax, gid, of_kind, PAPER if kind else ROUND, edgecolor=ROUND, linewidth=1, hatch=hatch)
+    for gid, light in (("bars", False), ("averages", True)):
+        bars = [(0.0, value, place - 0.33, place + 0.33) for value, place, shrinks in zip(values, places, averages) if shrinks == light]
+        blocks(ax, gid, bars, PAPER if light else ROUND, edgecolor=ROUND, linewidth=1, hatch="////" if light else "")
     words(ax, "hatched", "hatched: shrinks with more readings" if any(averages) else "", (1, 0.02), xycoords="axes fraction", ha="right", va="bottom")
     hide(ax, *(text.get_gid() for text in ax.texts if text.get_gid() != "hatched"))
     for i, (place, value) in enumerate(zip(places, values)):

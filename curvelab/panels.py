@@ -112,13 +112,13 @@ class LivePage(Page):
         """Without its number, no reading was phoned in."""
         if name == "phoned":
             with self._turn:
-                with self.together():
-                    self.called.value = False
-                self._phone_down()
+                self._hang_up()
                 self.update()
 
-    def _phone_down(self) -> None:
-        """No reading is given, and its box is blank."""
+    def _hang_up(self) -> None:
+        """No reading is phoned in, and its box is blank."""
+        with self.together():
+            self.called.value = False
         self.fields["phoned"].blank()
         self._given = False
 
@@ -126,12 +126,9 @@ class LivePage(Page):
         """A line so short that no offset can be seen, and nothing read yet."""
         with self._turn:
             with self.together():
-                self.called.value = False
-                self.fields["phoned"].put(0.0)
-                self.fields["length"].put(SHORT)
-                for name in ("gradient", "collimation"):
-                    self.fields[name].put(CONTROLS[name].start)
-            self._phone_down()
+                for name in ("length", "gradient", "collimation", "phoned"):
+                    self.fields[name].put(SHORT if name == "length" else CONTROLS[name].start)
+            self._hang_up()
             self.update()
 
     def _resize(self, _: Any = None) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 from collections.abc import Iterable
 
@@ -40,11 +41,12 @@ def _show(page: Page) -> tuple[str, Iterable[str]]:
     at = page.values
     distance, height = at["length"], at["height"]
     here, state = air.windy(at["air"], at["water"], at["wind"])
+    bending = functools.partial(here.curvature, state=state)
     straight = height + distance**2 / 2 / RADIUS  # where straight light would meet the board on the line that starts level
 
     def lines(apparent: np.ndarray) -> tuple[ray.Path, np.ndarray]:
         try:
-            way = ray.follow(distance, height, (apparent - straight) / distance, 1 / RADIUS, lambda z: here.curvature(z, state))
+            way = ray.follow(distance, height, (apparent - straight) / distance, 1 / RADIUS, bending)
         except ValueError as error:
             raise ValueError("The air is too far from the water's temperature for a line so long: some lines of sight graze the water. "
                              "Bring the two nearer, raise the instrument or shorten the sight.") from error
@@ -56,7 +58,8 @@ def _show(page: Page) -> tuple[str, Iterable[str]]:
     apparent = np.unique(np.append(np.linspace(*outward(min(low, straight - 0.3), max(high, straight + 0.3)), LINES), straight))
     way, seen = lines(apparent)
     level = int(np.searchsorted(apparent, straight))
-    k, chosen = float(np.asarray(way.mean(lambda z: here.curvature(z, state)))[level]) * RADIUS, sorted({*range(0, apparent.size, DRAWN), level})
+    k = float(np.asarray(way.mean(bending))[level]) * RADIUS
+    chosen = sorted({*range(0, apparent.size, DRAWN), level})
     if not np.isnan(seen).all():  # the foot of what is seen, more finely
         foot = np.linspace(*apparent[np.clip(np.nanargmin(seen) + [-1, 1], 0, apparent.size - 1)], COARSE)[1:-1]
         apparent, order = np.unique(np.append(apparent, foot), return_index=True)

@@ -83,8 +83,8 @@ class ScepticPage(Page):
         result = verdict.result
         axes = self.figure.axes or parts(self.figure, self.figure.add_gridspec(2, 1, height_ratios=HEIGHTS), BOXES, BELOW, (0, 0))
         note = verdict.outcome if verdict.outcome in ("readings disagree", "too uncertain to decide") else ""
-        figures.curvature_axis(result.ellipsoid_curvature, max(result.curvature.u, result.planned_u), found=result.curvature.value, note=note, ax=axes[0])
         rows, units = result.offset_budget()[:BARS], drawing.SYSTEMS[self.units.value]
+        figures.curvature_axis(result.ellipsoid_curvature, max(result.curvature.u, result.planned_u), found=result.curvature.value, note=note, units=units, ax=axes[0])
         figures.budget_bars([(f"{row.cause}, {row.common_to}", row.u * units.per_metre, row.scope == "new each time") for row in rows], ax=axes[1])
         drawing.put(axes[1], xlabel=f"standard uncertainty at the target [{units.short}]")
         drawing.titled(axes[1], "What the uncertainty is made of")

@@ -33,7 +33,7 @@ PATIENCE = 20  # s for any one thing to happen
 FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
          "--disable-component-update", "--disable-sync"]
 START = ".jp-NotebookPanel-toolbar jp-button"
-KERNEL = ".jp-NotebookPanel-toolbar .jp-Notebook-ExecutionIndicator"
+IDLE = ".jp-NotebookPanel-toolbar .jp-Notebook-ExecutionIndicator[data-status=idle]"
 
 
 def chromium():
@@ -120,7 +120,7 @@ def opened(checkout, tmp_path_factory):
         page.goto(address)
         page.locator(START).first.wait_for()
         until(lambda: connected(page, "00_live_demo"), "a kernel is there")
-        page.locator(f"{KERNEL}[data-status=idle]").first.wait_for()
+        page.locator(IDLE).first.wait_for()
         yield page
         browser.close()
 
@@ -131,7 +131,7 @@ def live(opened):
     keep(opened, "opened")
     opened.locator(START).first.click()
     opened.locator(".curvelab-picture").wait_for()
-    opened.locator(f"{KERNEL}[data-status=idle] [aria-valuenow='100']").wait_for()
+    opened.locator(f"{IDLE} [aria-valuenow='100']").wait_for()
     until(lambda: not any("*" in prompt for prompt in opened.locator(".jp-InputPrompt").all_text_contents()), "all cells have run")
     assert fault(opened) == "" and "where will it strike" in sentence(opened)
     keep(opened, "ask")
@@ -229,7 +229,7 @@ def test_a_typed_number_moves_the_slider(live):
         field.press("Enter")
         until(lambda: float(handle.get_attribute("aria-valuenow")) == step, "the slider follows")
         until(lambda: differ(pixels(live), drawn, 1) == changed, "the picture follows")
-        live.locator(f"{KERNEL}[data-status=idle]").wait_for()
+        live.locator(IDLE).wait_for()
         assert float(field.input_value()) == typed
 
 
@@ -286,16 +286,16 @@ def test_no_key_typed_on_a_control_changes_the_notebook(live):
     live.keyboard.press("t")
     until(lambda: box.evaluate("list => list.selectedOptions[0].text").startswith("two"), "a letter chooses a book")
     until(lambda: sentence(live) != said, "the book is judged")
-    live.locator(f"{KERNEL}[data-status=idle]").wait_for()
+    live.locator(IDLE).wait_for()
     live.keyboard.press("Home")
     until(lambda: box.evaluate("list => list.selectedIndex") == 0, "the first is chosen")
     until(lambda: sentence(live) == said, "the page plans again")
-    live.locator(f"{KERNEL}[data-status=idle]").wait_for()
+    live.locator(IDLE).wait_for()
     assert live.locator(".jp-Cell").count() == cells and fault(live) == ""
 
 
 def test_a_phoned_reading_units_and_large_type_by_keyboard(live):
-    live.locator(f"{KERNEL}[data-status=idle]").wait_for()
+    live.locator(IDLE).wait_for()
     said, drawn = sentence(live), pixels(live)
     live.locator(".curvelab-called input").focus()
     live.keyboard.press("Space")
@@ -358,7 +358,6 @@ PAGES = {  # by lesson: a control, and the cells that its page needs, the page's
     "05_interpret_the_offset": ("k", ("import math", "book = curvelab.read_fieldbook", "# The sceptic's page")),
 }
 IN_FRONT = ".jp-NotebookPanel >> visible=true"
-IDLE = ".jp-Notebook-ExecutionIndicator[data-status=idle]"
 
 
 @pytest.fixture(scope="module")

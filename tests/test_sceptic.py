@@ -238,4 +238,4 @@ def test_the_sceptics_page_speaks_us_units_too():
     page.controls["shores"].value = page._start["shores"]
     assert page.describe().endswith(" in") and float(page.describe().split()[-2]) == pytest.approx(before / 25.4, abs=0.06)
     assert " mm" not in page.notes.value.split("<dl>")[0] and " in</td>" in page.notes.value and "miles" in page.sentence.value
-    assert page.fields["shores"].children[0].value == "Far water higher by [in]"
+    assert page.fields["shores"].children[0].value == "Far water higher by [in]" and page.figure.axes[0].get_xlabel().endswith(" miles")

@@ -16,7 +16,7 @@ from playwright.sync_api import sync_playwright  # noqa: E402
 
 from curvelab import figures, panels  # noqa: E402
 from curvelab.page import png  # noqa: E402
-from tests.test_browser import FLAGS, KERNEL, PATIENCE, ROOT, START, chromium, connected, sentence, server, until  # noqa: E402
+from tests.test_browser import FLAGS, IDLE, PATIENCE, ROOT, START, chromium, connected, sentence, server, until  # noqa: E402
 
 MOVES, PAUSE, GOAL = 40, 300, 80  # of each slider; ms
 STAGES = ("key to message", "message to picture's", "to the image's address", "to the image", "to the next frame")
@@ -92,9 +92,9 @@ def opened(driver, executable, address, folder):
             page.goto(address)
             assert page.evaluate("[innerWidth, innerHeight]") == [1280, 720], "the window's frame takes another height than here"
             until(lambda: connected(page, "00_live_demo"), "a kernel is there")
-            page.locator(f"{KERNEL}[data-status=idle]").first.wait_for()
+            page.locator(IDLE).first.wait_for()
             page.locator(START).first.click()
-            page.locator(f"{KERNEL}[data-status=idle] [aria-valuenow='100']").wait_for()
+            page.locator(f"{IDLE} [aria-valuenow='100']").wait_for()
             until(lambda: not any("*" in prompt for prompt in page.locator(".jp-InputPrompt").all_text_contents()), "all cells have run")
             page.locator(".curvelab-answer button").nth(1).press("Enter")
             until(lambda: sentence(page).startswith("You said"), "the answer is taken")
@@ -110,7 +110,7 @@ def settled(page, act):
     said = sentence(page)
     act()
     until(lambda: sentence(page) != said, "the page follows")
-    page.locator(f"{KERNEL}[data-status=idle]").wait_for()
+    page.locator(IDLE).wait_for()
 
 
 def in_the_kernel():
