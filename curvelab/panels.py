@@ -190,8 +190,7 @@ class LivePage(Page):
                     "on the mark, or below it? Agree on one answer, then look."), [cautions]
         told = [f"{html.escape(note[0].upper() + note[1:])}. " for note in notes]
         sealed = [f"<b>Seal of the plan:</b> {html.escape(result.book.sealed)}. "] if result.book.sealed else []
-        went = "" if math.isnan(struck) else f"It struck {offset(abs(struck), self.units.value)} {'below' if struck < 0 else 'above'} it. "
-        return f"You said: {self.answer.value}. {went}{text}", [*sealed, *told, cautions]
+        return f"You said: {self.answer.value}. {_went(struck, self.units.value)}{text}", [*sealed, *told, cautions]
 
     def _result(self) -> tuple[Result, str, tuple[str, ...], str, float]:
         """The result to show, what it says, what to know beside it, the outcome, and a tilt that readings were rid of [rad]."""
@@ -267,6 +266,14 @@ def _cover(figure: Figure, units: Units) -> None:
         ax.set_ylim(level - reach, level + reach)
     figures.scale_told(figure.axes[1], units)
     words(figure.axes[1], "cover", "where will the line of sight go?", (0.5, 0.6), xycoords="axes fraction", ha="center", va="center")
+
+
+def _went(struck: float, system: str) -> str:
+    """Where the line of sight struck the board [m above the mark], in words; nothing where that isn't read yet."""
+    if math.isnan(struck):
+        return ""
+    told = offset(abs(struck), system)
+    return "It struck the mark. " if told == offset(0.0, system) else f"It struck {told} {'below' if struck < 0 else 'above'} it. "
 
 
 def _move(text: str) -> widgets.HTML:

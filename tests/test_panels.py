@@ -400,6 +400,14 @@ def test_the_water_is_drawn_over_the_bands_as_matplotlib_would(large):
     drawn_whole(page)
 
 
+@pytest.mark.parametrize("typed, told", [("0", "It struck the mark. "), ("0.02 mm", "It struck the mark. "), ("-3", "It struck 3.0 mm below it. "), ("5 in", "It struck 127 mm above it. ")])
+def test_what_was_read_is_said_beside_the_answer(typed, told):
+    page = answered(None)
+    assert "It struck" not in page.sentence.value
+    page.fields["phoned"]._number.value = typed
+    assert f"You said: on the mark. {told}Over" in page.sentence.value
+
+
 def test_an_emptied_reading_is_none():
     page = answered(None)
     page.fields["phoned"]._number.value = "200"
