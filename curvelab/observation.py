@@ -17,7 +17,6 @@ from __future__ import annotations
 
 import functools
 import math
-import statistics
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 
@@ -248,7 +247,7 @@ def _reading_parts(r: Reading, pointing: Stated, scale: Stated, values: list[flo
     else:
         stated = [Contribution("pointing", "each pointing", pointing.value * r.distance, remark=remark(pointing)),
                   Contribution("reading", "each pointing", scale.value, remark=remark(scale))]
-    spread = 0.0 if planned or n < 2 or r.planned else statistics.stdev(values)
+    spread = 0.0 if planned or n < 2 or r.planned else float(np.std(values, ddof=1))
     ratio = spread / combine(stated) if combine(stated) else 0.0
     if spread > combine(stated):
         return [Contribution("scatter of repeats", "each pointing", spread / math.sqrt(n), STUDENT, n - 1)], ratio

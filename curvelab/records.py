@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import functools
 import hashlib
 import math
 from collections.abc import Iterable
@@ -190,7 +191,7 @@ class Reading:
         """Whether the row still waits for its reading."""
         return math.isnan(self.reading)
 
-    @property
+    @functools.cached_property
     def shared(self) -> tuple:
         """What it has in common with its repeats, and with no other reading."""
         return tuple(value for key, value in vars(self).items() if key not in ("row", *REPEATS_DIFFER_IN))
