@@ -14,13 +14,14 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from .air import State, by_profile
+from .determinacy import check_determined
 from .fieldbook import with_changes
 from .leastsquares import Estimate, Solution, solve
 from .observation import NOMINAL, ProfileFactor, air_rows, ellipsoid_curvature, nominal_axes, rows
 from .priors import prior
-from .records import Fault, FieldBook, FieldBookError, Step, nearest
+from .records import FieldBook, Step
 from .refraction import REFERENCE_RADIUS
-from .resolve import AXIS, LONG, components
+from .resolve import AXIS, components
 from .rows import BENDING, CURVATURE, PROFILED, Expansion, Row
 from .sealing import kept_seal, opened
 from .uncertainty import BudgetRow, Contribution, budget, chi2_tail
@@ -35,13 +36,14 @@ class Result(Step):
     """A campaign reduced: curvature [1/m], collimation [rad], refraction χ [1/m], heights [m].
 
     `planned_u` is u(κ) of the same rows without their scatter [1/m];
-    `ellipsoid_curvature` is 1/R of the ellipsoid along the line [1/m];
+    `ellipsoid_curvature` is 1/R of the ellipsoid along the line [1/m]; `at` is where its rows were linearised;
     `settled` tells whether the path of the rays agrees with what they show.
     """
 
     book: FieldBook = field(repr=False)
     rows: tuple[Row, ...] = field(repr=False)
     solution: Solution = field(repr=False)
+    at: Expansion = field(repr=False)
     curvature: Estimate
     collimation: dict[str, Estimate]
     refraction: dict[str, Estimate]
@@ -164,22 +166,40 @@ def adjust(book: FieldBook, changes: Mapping[str, object] | None = None, *,
     expected = ellipsoid_curvature(book)
     at = start(book, expected, path)
     found = rows(book, at, planned=True, profile_factor=profile_factor)
-    plan = solution = solve(found)
-    _check_determined(book, plan, found)
-    settled, before = book.is_plan, None
-    for _ in range(0 if book.is_plan else ROUNDS):
+    plan = solve(found)
+    check_determined(book, plan, found)
+    if book.is_plan:
+        return _result(book, found, plan, at, _planned_u(book, plan), expected, True)
+    return _iterated(book, at, _planned_u(book, plan), expected, profile_factor)
+
+
+@functools.lru_cache(4)
+def over(result: Result, curvature: float) -> Result:
+    """What was read, with the rays followed over water of a given curvature [1/m], where that makes a difference; from where the result was found."""
+    if not result.by_profile:
+        return result
+    return _iterated(result.book, replace(result.at, path=curvature), result.planned_u, result.ellipsoid_curvature)
+
+
+def _iterated(book: FieldBook, at: Expansion, planned_u: float, expected: float, profile_factor: ProfileFactor | None = None) -> Result:
+    """The readings reduced again and again, from a first point, until the curvature found no longer moves."""
+    settled, before = False, None
+    for _ in range(ROUNDS):
         found = rows(book, at, profile_factor=profile_factor)
         solution = solve(found)
         curvature = float(solution.x[0])
-        settled = abs(curvature - at.curvature) <= SETTLED * max(plan.estimate(CURVATURE).u, 1e-6 * expected)
+        settled = abs(curvature - at.curvature) <= SETTLED * max(planned_u, 1e-6 * expected)
         if settled:
             break
         answer = max((before[1] - curvature) / (at.curvature - before[0]), 0.0) if before else 0.0  # of κ to the water under the rays
         before = at.curvature, curvature
         at = _moved(at, solution, book, at.curvature + (curvature - at.curvature) / (1 + answer))
-    return Result(book, tuple(found), solution, solution.estimate(CURVATURE), _named(book, solution, "collimation"),
-                  _named(book, solution, "refraction"), _heights(book, solution),
-                  _planned_u(book, plan), expected, settled)
+    return _result(book, found, solution, at, planned_u, expected, settled)
+
+
+def _result(book: FieldBook, found: list[Row], solution: Solution, at: Expansion, planned_u: float, expected: float, settled: bool) -> Result:
+    return Result(book, tuple(found), solution, at, solution.estimate(CURVATURE), _named(book, solution, "collimation"),
+                  _named(book, solution, "refraction"), _heights(book, solution), planned_u, expected, settled)
 
 
 def _planned_u(book: FieldBook, plan: Solution) -> float:
@@ -260,44 +280,6 @@ def _heights(book: FieldBook, solution: Solution) -> dict[str, Estimate]:
         if key[0] == "height" and part[key[1]] == part.get(""):
             found[key[1]] = solution.estimate(key)
     return found
-
-
-def _check_determined(book: FieldBook, plan: Solution, planned: list[Row]) -> None:
-    """The curvature, and the heights of the points by the water, must follow from the rows."""
-    part = components(book)
-    loose = [key[1] for key in plan.unknowns if key[0] == "height" and not plan.determined(key)]
-    days = [key[1] for key in plan.unknowns if key[0] == "water level" and not plan.determined(key)]
-    first = {r.point: r.row for r in reversed(book.readings)}
-    faults = []
-    if not plan.determined(CURVATURE):
-        what = f"the height of {', '.join(loose)} above the water" if loose else "a sight over a longer distance, with both heights tied to the water"
-        remedy = f"the curvature is undetermined: {what} would determine it (a row in heights.csv, or readings from another set-up)"
-        if days:
-            remedy = (f"the curvature is undetermined: nothing ties the water level of visit {', '.join(map(repr, days))} to that of the other "
-                      "visits; give a gauge, touch the water on both at one mark, or correct the name of the visit")
-        elif not book.water.surfaces:
-            remedy += "; name the points that are the water itself in site.toml, [water] surfaces"
-        faults.append(Fault("readings.csv", first.get(loose[0]) if loose and not days else None, "", "", remedy))
-    else:
-        taped = {end for h in book.heights for end in (h.start, h.end)}
-        at_water = [key[1] for key in plan.unknowns if key[0] == "height" and key[1] not in taped and part[key[1]] == part.get("")]
-        loose = sorted({*loose, *(p for p in at_water if _only_by_curvature(p, planned))})
-        names = {*taped, *book.water.surfaces}
-        faults += [Fault("readings.csv", first.get(point), "point", point, f"no height names this point{nearest(point, names)}: its height would follow only from the curvature that it is to show: "
-                         "measure it from the water (a row in heights.csv), or read it from another set-up") for point in loose]
-    if faults:
-        raise FieldBookError(faults)
-
-
-def _only_by_curvature(point: str, planned: list[Row]) -> bool:
-    """Whether a point's height follows from the curvature found elsewhere, and from nothing else."""
-    key = ("height", point)
-    others = [row for row in planned if key not in row.terms]
-    if not solve(others).determined(CURVATURE):
-        return False
-    own = [replace(row, terms={("own curvature",) if k == CURVATURE else k: v for k, v in row.terms.items()})
-           if key in row.terms and row.reading and row.reading.distance > LONG else row for row in planned]
-    return not solve(own).determined(key)
 
 
 def axis_height(result: Result, setup: str) -> float:

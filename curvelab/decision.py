@@ -8,13 +8,12 @@ it found; only then are the two tested, each at its own rate.
 
 from __future__ import annotations
 
-import functools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from statistics import NormalDist
 
-from .adjustment import Result, adjust, longest
+from .adjustment import Result, adjust, longest, over
 from .diagnosis import Diagnosis, diagnose, gross_repeats, slopes
 from .fieldbook import with_struck
 from .records import FieldBookError, Step
@@ -174,12 +173,6 @@ def decide(result: Result) -> Verdict:
         result, _outcome(result, separation, least, probabilities, settled), _over_u(over_flat.curvature.value, over_flat.curvature.u),
         _over_u(excess, math.hypot(over_round.curvature.u, geoid.u)), separation, least, *probabilities,
         radius_interval(kappa.value, kappa.u), diagnose(result, excess), remarks(result, over_flat, _with_struck(result)), settled)
-
-
-@functools.lru_cache(4)
-def over(result: Result, curvature: float) -> Result:
-    """The result with the rays followed over water of a given curvature [1/m], where that makes a difference."""
-    return adjust(result.book, path=curvature) if result.by_profile else result
 
 
 def _over_u(value: float, u: float) -> float:

@@ -23,7 +23,7 @@ from .page import Page, chooser, parts, unit_switch
 from .planning import CAUTIONS, TESTED, as_read, clearance, phoned_in, plan, what_if
 from .prediction import measured_offset, predicted_lines
 from .records import FieldBook
-from .wording import length, offset
+from .wording import WORDS, length, offset
 
 NO_BOOK, NOTHING = "no field book: only plan", "no row"
 ANSWERS = ("above the mark", "on the mark", "below the mark")
@@ -83,6 +83,8 @@ class LivePage(Page):
         ask, judge = (widgets.HBox(row, layout={"align_items": "center"}) for row in (
             [_move("Ask"), self.answer, _move("Choose"), self.units, self.large, self.null, self.reset], [_move("Judge"), self.book, self.left_out, self.called]))
         super().__init__(CONTROLS, SIZE, LivePage._compute, _describe, [ask], [judge], 3)
+        spelt = "".join(f"<div><b>{html.escape(word)}</b>: {html.escape(meaning)}.</div>" for word, meaning in WORDS.items())
+        self.children += widgets.HTML(f'<details class="curvelab-words" style="line-height:1.35;max-width:75em"><summary>Words to say aloud</summary>{spelt}</details>'),
         self.book.observe(self._choose, "value")
         for widget in (self.answer, self.called, self.left_out):
             widget.observe(self.update, "value")
@@ -224,8 +226,8 @@ class LivePage(Page):
 
     def _assumed(self) -> str:
         """What the page takes for granted where no field book says otherwise."""
-        return (f"without a field book the page takes the level as tested, to ± {TESTED}, and the gradient as known to ± {self.fields['gradient'].told(GRADIENT_U)}; "
-                "an untested level or unmeasured air can tell far less")
+        return (f"without a field book the page takes the level as tested, to ± {TESTED}, the gradient as known to ± {self.fields['gradient'].told(GRADIENT_U)}, and the "
+                "water as equally high at both shores; an untested level or unmeasured air can tell far less")
 
     def _draw(self, result: Result, outcome: str, tilt: float) -> float:
         """The three pictures of a result, the curvature axis first; lines are drawn with their tilt, and a reading stays about where it was: its offset [m]."""

@@ -8,8 +8,8 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from statistics import NormalDist
 
-from .adjustment import Result, longest
-from .decision import Verdict, critical, over
+from .adjustment import Result, longest, over
+from .decision import Verdict, critical
 from .diagnosis import flat_needs, slopes, summed
 from .fieldbook import compose
 from .prediction import at_target

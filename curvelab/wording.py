@@ -13,6 +13,16 @@ from .uncertainty import COVERAGE
 if TYPE_CHECKING:
     from .decision import Verdict
 
+WORDS = {  # of the presenter's page, for somebody who has to say them aloud
+    "typical error": "two of three measurements miss by less, 19 of 20 by less than twice as much (standard uncertainty)",
+    "ellipsoid": "the Earth's smooth shape: its water bends away by 78 mm in the first kilometre, by four times as much in two",
+    "collimation error": "the slope that is left in the line of sight when the level says level; 50 µrad are 50 mm at 1 km",
+    "temperature gradient": "how much warmer the air is a metre higher up: the warmer above, the more it bends the line of sight down",
+    "k": "how much the air bends the line of sight: 0 is straight, 1 is as much as the Earth",
+    "null control": "a line so short that no curve can show; an offset there comes from the level or from the hands",
+    "3.86 are needed": "typical errors between the two predictions; then a rule that wrongly excludes in 1 of 100 measurements excludes rightly in 9 of 10",
+}
+
 
 def _km(metres: float, system: str) -> str:
     """A radius to three figures."""

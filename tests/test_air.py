@@ -174,8 +174,12 @@ def test_each_hypothesis_has_its_own_path(tmp_path):
     campaign_ = campaign(tmp_path, 0.15, distance=3000.0, axes=(2.5,))
     over_flat, over_round = (curvelab.adjust(campaign_, path=k) for k in (0.0, KAPPA))
     assert over_flat.effective_k > over_round.effective_k + 0.005
-    verdict = curvelab.decide(curvelab.adjust(campaign_))
-    assert verdict.z_flat == pytest.approx(over_flat.curvature.value / over_flat.curvature.u, rel=1e-6)
+    found = curvelab.adjust(campaign_)
+    for curvature, anew in ((0.0, over_flat), (KAPPA, over_round)):
+        again = adjustment.over(found, curvature)  # goes on from where the book's own path was found
+        assert again.settled and again.curvature.value == pytest.approx(anew.curvature.value, abs=1e-5 * anew.curvature.u)
+        assert again.curvature.u == pytest.approx(anew.curvature.u, rel=1e-5)
+    assert curvelab.decide(found).z_flat == pytest.approx(over_flat.curvature.value / over_flat.curvature.u, rel=1e-6)
 
 
 def test_stable_air_bends_more_than_neutral_air(tmp_path):

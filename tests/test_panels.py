@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import html
 import itertools
 import math
 import re
@@ -15,9 +16,11 @@ import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure, SubFigure
 from matplotlib.font_manager import FontProperties
+from scipy import stats
 
 import curvelab
-from curvelab import drawing, figures, panels, prediction, stamps
+from curvelab import decision, drawing, figures, panels, prediction, stamps
+from curvelab.wording import WORDS
 from tests.books import DATA, drawn_whole, put
 
 
@@ -50,6 +53,20 @@ def test_the_pictures_show_the_equation(page):
     page.controls["collimation"].value = 30
     assert offsets(page)["flat"] - shown["flat"] == pytest.approx(60.0, abs=0.01)
     page.controls["collimation"].value = 0
+
+
+def test_the_words_to_say_aloud_are_those_of_the_page():
+    """Their numbers are those of the rule, of the normal law and of the Earth."""
+    page = answered(DATA)
+    page.book.value = "builders_level"
+    spelt = page.children[-1].value
+    said = " ".join([page.null.description, page.sentence.value, page.notes.value, *(control.label for control in panels.CONTROLS.values()),
+                     *(text.get_text() for ax in page.figure.axes for text in ax.texts)]).lower()
+    for word, meaning in WORDS.items():
+        assert word in said and word in spelt and html.escape(meaning) in spelt
+    assert f"{decision.gate(0.01, 0.90):.2f} are needed" in WORDS and "in 1 of 100" in WORDS["3.86 are needed"] and "in 9 of 10" in WORDS["3.86 are needed"]
+    assert [stats.norm.cdf(z) - stats.norm.cdf(-z) for z in (1, 2)] == [pytest.approx(2 / 3, abs=0.02), pytest.approx(19 / 20, abs=0.005)]
+    assert f"{1e3**2 / 2 / 6371e3 * 1000:.0f} mm" in WORDS["ellipsoid"]
 
 
 @pytest.mark.parametrize("name, value", [("length", 800), ("height", 3.0), ("gradient", 0.2), ("collimation", -40)])
