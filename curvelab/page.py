@@ -60,7 +60,7 @@ class Page(widgets.VBox):
         self._show, self._read, self.projector = show, read, False
         self.figure = Figure(figsize=size, dpi=100, facecolor=figures.PAPER)
         Canvas(self.figure)
-        self.picture = widgets.Image(format="png", width=int(size[0] * 100), height=int(size[1] * 100))
+        self.picture = widgets.Image(format="png", width=int(size[0] * 100), height=int(size[1] * 100), layout={"margin": "2px 0"})  # none beside it: as wide as the page, it would ask for a scroll bar
         self.sentence, self.fault, self.notes = widgets.HTML(), widgets.HTML(), widgets.HTML()
         self._turn = threading.RLock()  # a kernel may answer two controls at a time
         self._setting = False

@@ -199,6 +199,12 @@ def test_the_page_opens_with_one_marked_button(opened):
 def test_the_page_stands_alone(live):
     for intruder in ("dialog", ".Toastify__toast", ".jp-Launcher", ".lm-DockPanel-tabBar"):
         assert live.locator(f"{intruder} >> visible=true").count() == 0, intruder
+    for width, height in SIZES:  # nothing is wider than its frame, which would take a scroll bar
+        live.set_viewport_size({"width": width, "height": height})
+        assert live.locator(".curvelab-picture").evaluate("""picture => { const wide = [];
+            for (let frame = picture; frame; frame = frame.parentElement) if (frame.scrollWidth > frame.clientWidth) wide.push(frame.className);
+            return wide; }""") == []
+    live.set_viewport_size(dict(zip(("width", "height"), SIZES[0])))
 
 
 @pytest.mark.parametrize("control", CONTROLS)
