@@ -26,9 +26,10 @@ from .rows import BENDING, CURVATURE, PROFILED, Expansion, Row
 from .sealing import kept_seal, opened
 from .uncertainty import BudgetRow, Contribution, budget, chi2_tail
 
-UNCHECKED = 0.01
+UNCHECKED, MISFIT = 0.01, 0.01
 DETECTABLE = 4.13
 ROUNDS, SETTLED = 40, 1e-5  # of the iteration, at most; a change in standard uncertainties that no longer shows
+SWINGING, DAMPED = 8, 0.3  # rounds after which an air that hasn't settled swings, and what share of a change it is then given
 
 
 @dataclass(frozen=True, eq=False)
@@ -92,6 +93,11 @@ class Result(Step):
     def misfit(self) -> float:
         """Probability of residuals at least this large where all is as stated."""
         return chi2_tail(self.chi2, self.dof)
+
+    @property
+    def contradictory(self) -> bool:
+        """Whether the readings contradict one another, or what is stated, beyond their uncertainty."""
+        return self.dof > 0 and self.misfit < MISFIT or math.isinf(self.chi2)
 
     @property
     def unchecked(self) -> list[str]:
@@ -178,22 +184,25 @@ def over(result: Result, curvature: float) -> Result:
     """What was read, with the rays followed over water of a given curvature [1/m], where that makes a difference; from where the result was found."""
     if not result.by_profile:
         return result
+    if result.book.is_plan:
+        return adjust(result.book, path=curvature)
     return _iterated(result.book, replace(result.at, path=curvature), result.planned_u, result.ellipsoid_curvature)
 
 
 def _iterated(book: FieldBook, at: Expansion, planned_u: float, expected: float, profile_factor: ProfileFactor | None = None) -> Result:
     """The readings reduced again and again, from a first point, until the curvature found no longer moves."""
-    settled, before = False, None
-    for _ in range(ROUNDS):
+    settled, before, answer = False, None, 0.0
+    for done in range(ROUNDS):
         found = rows(book, at, profile_factor=profile_factor)
         solution = solve(found)
         curvature = float(solution.x[0])
         settled = abs(curvature - at.curvature) <= SETTLED * max(planned_u, 1e-6 * expected)
         if settled:
             break
-        answer = max((before[1] - curvature) / (at.curvature - before[0]), 0.0) if before else 0.0  # of κ to the water under the rays
+        if before and at.path is None and at.curvature != before[0]:  # of κ to the water under the rays
+            answer = max((before[1] - curvature) / (at.curvature - before[0]), 0.0)
         before = at.curvature, curvature
-        at = _moved(at, solution, book, at.curvature + (curvature - at.curvature) / (1 + answer))
+        at = _moved(at, solution, book, at.curvature + (curvature - at.curvature) / (1 + answer), 1.0 if done < SWINGING else DAMPED)
     return _result(book, found, solution, at, planned_u, expected, settled)
 
 
@@ -241,12 +250,12 @@ def start(book: FieldBook, curvature: float, path: float | None = None) -> Expan
     return at
 
 
-def _moved(at: Expansion, solution: Solution, book: FieldBook, curvature: float) -> Expansion:
-    """The point of the next round: at what was found, over water of a given curvature [1/m]."""
+def _moved(at: Expansion, solution: Solution, book: FieldBook, curvature: float, share: float) -> Expansion:
+    """The point of the next round: at what was found, over water of a given curvature [1/m]; the airs a share of the way there."""
     part = components(book)
     found = {kind: solution.named(kind) for kind in ("collimation", "refraction")}
     axis = {name: height for name, height in solution.named("axis").items() if part[AXIS + name] == part.get("")}
-    states = {name: replace(new, expected=old.expected, expected_u=old.expected_u)
+    states = {name: replace(old, **{kind: getattr(old, kind) + share * (getattr(new, kind) - getattr(old, kind)) for kind in PROFILED})
               for name, new in _states(solution).items() for old in [at.air.get(name, new)]}
     return replace(at, curvature=curvature, axis=at.axis | axis, air=states, **found)
 

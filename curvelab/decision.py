@@ -1,9 +1,10 @@
 """The verdict: a rule fixed beforehand, applied to one number, said in one sentence.
 
 The order of the outcomes is fixed: where the path of the rays doesn't agree
-with what they show, nothing is decided; readings that disagree say nothing; a
-measurement too uncertain to tell flat from ellipsoid decides nothing, whatever
-it found; only then are the two tested, each at its own rate.
+with what they show, nothing is decided; readings that disagree, over the water
+that they show themselves, say nothing; a measurement too uncertain to tell flat
+from ellipsoid decides nothing, whatever it found; only then are the two tested,
+each at its own rate.
 """
 
 from __future__ import annotations
@@ -22,7 +23,6 @@ from .remarks import remarks
 from .uncertainty import COVERAGE, NORMAL, RECTANGULAR, Contribution, combine, two_sided
 from .wording import finding, numbers
 
-MISFIT = 0.01
 OUTCOMES = ("readings disagree", "too uncertain to decide", "undecided", "flat rejected", "ellipsoid rejected", "both rejected")
 
 
@@ -206,11 +206,11 @@ def worst(value: float, contributions: Sequence[Contribution]) -> float:
 
 def _outcome(result: Result, separation: float, least: float, p: Sequence[float], settled: bool) -> str:
     rule = result.book.rule
-    if not settled:
+    if not result.settled:
         return OUTCOMES[1]
-    if result.dof > 0 and result.misfit < MISFIT or math.isinf(result.chi2) or gross_repeats(result):
+    if result.contradictory or gross_repeats(result):
         return OUTCOMES[0]
-    if separation < least:
+    if not settled or separation < least:
         return OUTCOMES[1]
     flat = max(p[0], p[2]) < rule.alpha_flat
     ellipsoid = max(p[1], p[3]) < rule.alpha_ellipsoid

@@ -18,7 +18,7 @@ import numpy as np
 from . import lake, refraction
 from .adjustment import Result, adjust, axis_height, longest, outturn
 from .air import by_profile, stated
-from .decision import MISFIT, critical, gate
+from .decision import critical, gate
 from .fieldbook import compose
 from .instrument import ARCSECOND
 from .observation import groups

@@ -466,3 +466,22 @@ def test_what_an_air_may_turn_out_to_be(monkeypatch):
     assert 0.1 * beforehand < found.expected_u < 0.9 * beforehand
     away = 1.5 * math.sqrt(beforehand**2 - found.expected_u**2)
     assert (now.strength - found.strength, now.expected - found.expected) == (pytest.approx(away), pytest.approx(away))
+
+
+@pytest.mark.parametrize("seed, slip", [(0, 1.0), (1, 1.0), (2, 1.0), (2, -1.0)])
+def test_a_slip_of_a_metre_is_found_though_the_air_swings(seed, slip):
+    """Three airs with thermometers: a far reading a metre off bends one of them so that what is found of it swings between two paths."""
+    facts = designs.Facts(2000.0, weather={"wind": "4 ± 1 m/s", "temperature": "15 °C"}, height=2.5, thermometers=(0.5, 3.0), pointings=1)
+    lake = curvelab.simulate(curvelab.plan(designs.series(facts, [{"air_minus_water": f"{x} ± 1 K"} for x in (-1, 0, 1)])), curvature=KAPPA, seed=seed)
+    table = lake.tables["readings.csv"]
+    far, column = next(i for i, r in enumerate(lake.readings) if r.distance > 500), table.columns.index("reading")
+    rows = [list(row) for row in table.rows]
+    rows[far][column] = f"{float(rows[far][column]) + slip:.4f}"
+    verdict = curvelab.decide(curvelab.adjust(compose(lake.site, lake.tables | {"readings.csv": dataclasses.replace(table, rows=tuple(map(tuple, rows)))})))
+    assert verdict.settled and verdict.outcome == "readings disagree"
+
+
+def test_over_another_water_a_plan_stays_a_plan():
+    plan = curvelab.plan(designs.single_sight(designs.Facts(2000.0, height=4.0, weather={"air_minus_water": "0 ± 1 K", "wind": "6 ± 1 m/s"})))
+    flat, anew = adjustment.over(plan.result, 0.0), curvelab.adjust(plan.book, path=0.0)
+    assert (flat.curvature.u, flat.settled) == (anew.curvature.u, True) and flat.curvature.u != plan.result.curvature.u

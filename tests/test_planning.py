@@ -9,7 +9,7 @@ import pytest
 from scipy import stats
 
 import curvelab
-from curvelab import actions, decision, designs, maps, planning, simulation, uncertainty
+from curvelab import actions, adjustment, decision, designs, maps, planning, simulation, uncertainty
 from curvelab.fieldbook import compose, with_changes
 from tests.books import DATA
 
@@ -129,4 +129,4 @@ def test_power_and_false_alarms_over_a_hundred_thousand_lakes():
     flat = np.mean(np.abs(simulation.campaigns(plan, 0.0, 100_000, 3)) > limit)
     right = np.mean(simulation.campaigns(plan, plan.result.ellipsoid_curvature, 100_000, 4) > limit)
     assert flat == pytest.approx(0.01, abs=4 * math.sqrt(0.01 / 100_000))
-    assert right * (1 - decision.MISFIT if plan.result.dof else 1) == pytest.approx(plan.power, abs=4e-3)
+    assert right * (1 - adjustment.MISFIT if plan.result.dof else 1) == pytest.approx(plan.power, abs=4e-3)
