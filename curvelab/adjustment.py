@@ -22,14 +22,13 @@ from .priors import prior
 from .records import FieldBook, Step
 from .refraction import REFERENCE_RADIUS
 from .resolve import AXIS, components
-from .rows import BENDING, CURVATURE, PROFILED, Expansion, Row
+from .rows import BENDING, CURVATURE, PROFILED, STABILITY, Expansion, Row
 from .sealing import kept_seal, opened
 from .uncertainty import BudgetRow, Contribution, budget, chi2_tail
 
 UNCHECKED, MISFIT = 0.01, 0.01
 DETECTABLE = 4.13
 ROUNDS, SETTLED = 40, 1e-5  # of the iteration, at most; a change in standard uncertainties that no longer shows
-SWINGING, DAMPED = 8, 0.3  # rounds after which an air that hasn't settled swings, and what share of a change it is then given
 
 
 @dataclass(frozen=True, eq=False)
@@ -191,19 +190,15 @@ def over(result: Result, curvature: float) -> Result:
 
 def _iterated(book: FieldBook, at: Expansion, planned_u: float, expected: float, profile_factor: ProfileFactor | None = None) -> Result:
     """The readings reduced again and again, from a first point, until the curvature found no longer moves."""
-    settled, before, answer = False, None, 0.0
-    for done in range(ROUNDS):
+    before = None
+    for _ in range(ROUNDS):
         found = rows(book, at, profile_factor=profile_factor)
         solution = solve(found)
-        curvature = float(solution.x[0])
-        settled = abs(curvature - at.curvature) <= SETTLED * max(planned_u, 1e-6 * expected)
+        settled = abs(solution.x[0] - at.curvature) <= SETTLED * max(planned_u, 1e-6 * expected)
         if settled:
             break
-        if before and at.path is None and at.curvature != before[0]:  # of κ to the water under the rays
-            answer = max((before[1] - curvature) / (at.curvature - before[0]), 0.0)
-        before = at.curvature, curvature
-        at = _moved(at, solution, book, at.curvature + (curvature - at.curvature) / (1 + answer), 1.0 if done < SWINGING else DAMPED)
-    return _result(book, found, solution, at, planned_u, expected, settled)
+        at, before = _moved(book, at, solution, *(before or (at, solution))), (at, solution)
+    return _result(book, found, solution, at, planned_u, expected, bool(settled))
 
 
 def _result(book: FieldBook, found: list[Row], solution: Solution, at: Expansion, planned_u: float, expected: float, settled: bool) -> Result:
@@ -244,20 +239,29 @@ def start(book: FieldBook, curvature: float, path: float | None = None) -> Expan
                    axis=nominal_axes(book), path=path)
     profiled = [name for name in at.refraction if by_profile(book.airs[name])]
     warm = air_rows(book, profiled)
-    used = dict.fromkeys([*((kind, name) for name in profiled for kind in PROFILED), *(key for row in warm for key in row.terms)])
+    used = dict.fromkeys([STABILITY, *((kind, name) for name in profiled for kind in PROFILED), *(key for row in warm for key in row.terms)])
     for _ in range(5 if profiled else 0):
         at = replace(at, air=_states(solve([*warm, *(row for key in used if (row := prior(book, key, at)))])))
     return at
 
 
-def _moved(at: Expansion, solution: Solution, book: FieldBook, curvature: float, share: float) -> Expansion:
-    """The point of the next round: at what was found, over water of a given curvature [1/m]; the airs a share of the way there."""
+def _moved(book: FieldBook, at: Expansion, solution: Solution, before: Expansion, earlier: Solution) -> Expansion:
+    """The point of the next round: near what was found, by how that answers to what was taken; the last round's point and solution are known."""
     part = components(book)
-    found = {kind: solution.named(kind) for kind in ("collimation", "refraction")}
+    named = {kind: solution.named(kind) for kind in ("collimation", "refraction")}
     axis = {name: height for name, height in solution.named("axis").items() if part[AXIS + name] == part.get("")}
-    states = {name: replace(old, **{kind: getattr(old, kind) + share * (getattr(new, kind) - getattr(old, kind)) for kind in PROFILED})
-              for name, new in _states(solution).items() for old in [at.air.get(name, new)]}
-    return replace(at, curvature=curvature, axis=at.axis | axis, air=states, **found)
+    share = _share(at.curvature, solution.x[0], before.curvature, earlier.x[0]) if at.path is None else 1.0
+    curvature, states, then = at.curvature + share * float(solution.x[0] - at.curvature), {}, _states(earlier)
+    for name, new in _states(solution).items():
+        old = at.air[name]
+        share = _share(old.strength, new.strength, before.air[name].strength, then[name].strength)
+        states[name] = replace(old, **{kind: getattr(old, kind) + share * (getattr(new, kind) - getattr(old, kind)) for kind in PROFILED})
+    return replace(at, curvature=curvature, axis=at.axis | axis, air=states, **named)
+
+
+def _share(taken: float, found: float, before: float, earlier: float) -> float:
+    """What share of a change to make: all of it, or less where more taken than `before` made less found than `earlier`."""
+    return 1 / (1 + max((earlier - found) / (taken - before), 0.0)) if taken != before else 1.0
 
 
 def _states(solution: Solution) -> dict[str, State]:

@@ -98,8 +98,8 @@ def layer(air: Air) -> Layer:
     return Layer(Stated(far, float(refraction.ray_curvature(FAR_U)), True), warmer - still, moister - still, profile.logarithmic())
 
 
-def stability_prior(air: Air, state: State) -> tuple[Stated, float]:
-    """Uniform gradient G [K/m] that stability adds to the logarithm, and dG/dS [1/m].
+def stability_prior(air: Air, state: State) -> tuple[Stated, float, float]:
+    """Uniform gradient G [K/m] that stability adds to the logarithm, dG/dS [1/m], and what G errs by with all airs alike [K/m].
 
     Notes
     -----
@@ -109,13 +109,15 @@ def stability_prior(air: Air, state: State) -> tuple[Stated, float]:
     a calm lake of 3 m/s within a factor of 2 is taken (a judgement).
     S is normal beforehand, e ± s: S⁴ is e⁴ + 6 e² s² + 3 s⁴ on average, and S²
     is above its tangent at e by s² ± √2 s². Not by what sights say of S, lest u follow κ.
+    The first order errs to the same side in every air, and so does a guess of the wind: more airs don't average that out.
     """
     wind = max(air.wind.value, GENTLEST) if air.wind else CALM
     per_square = profile.STABLE * profile.KARMAN**2 * GRAVITY / (profile.DRAG * wind**2 * (air.temperature.value + 273.15))
-    relative = math.hypot(2 * (air.wind.u or WIND_U * wind) / wind, WITHIN_MODEL) if air.wind else UNKNOWN_WIND
+    own, common = (2 * (air.wind.u or WIND_U * wind) / wind, WITHIN_MODEL) if air.wind else (0.0, UNKNOWN_WIND)
     e, s = state.expected, state.expected_u
-    u = per_square * math.hypot(relative * math.sqrt(e**4 + 6 * e**2 * s**2 + 3 * s**4), math.sqrt(2) * s**2)
-    return Stated(per_square * (state.strength**2 + s**2), u + LEAST_GRADIENT, not air.wind), 2 * per_square * state.strength
+    size = math.sqrt(e**4 + 6 * e**2 * s**2 + 3 * s**4)
+    u = per_square * math.hypot(own * size, math.sqrt(2) * s**2) + LEAST_GRADIENT
+    return Stated(per_square * (state.strength**2 + s**2), u, not air.wind), 2 * per_square * state.strength, per_square * common * size
 
 
 def strength_prior(air: Air, spread: Stated) -> Stated:

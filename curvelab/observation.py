@@ -26,7 +26,7 @@ from . import air, ellipsoid, ray, refraction, schema, units, water
 from .priors import prior, remark
 from .records import AirReading, FieldBook, Height, Reading, Stated
 from .resolve import AXIS, LONG, components, gauge_of
-from .rows import CURVATURE, Expansion, Row, Unknown
+from .rows import CURVATURE, STABILITY, Expansion, Row, Unknown
 from .uncertainty import STUDENT, Contribution, combine
 
 EYE = 1.45  # m; the axis above the nearest point of a set-up that has not been read
@@ -98,7 +98,7 @@ def rows(book: FieldBook, at: Expansion, *, planned: bool = False, profile_facto
     profiled = {key[1] for row in found for key in row.terms if key[0] == "strength"}
     found += air_rows(book, profiled)
     found = [replace(row, terms={k: v for k, v in row.terms.items() if k not in pinned}) for row in found]
-    used = dict.fromkeys(key for row in found for key in row.terms)
+    used = dict.fromkeys([*(key for row in found for key in row.terms), *[STABILITY][:len(profiled)]])
     return found + [row for key in used if (row := prior(book, key, at))]
 
 

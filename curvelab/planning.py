@@ -16,7 +16,7 @@ from statistics import NormalDist
 import numpy as np
 
 from . import lake, refraction
-from .adjustment import Result, adjust, axis_height, longest, outturn
+from .adjustment import MISFIT, Result, adjust, axis_height, longest, outturn
 from .air import by_profile, stated
 from .decision import critical, gate
 from .fieldbook import compose

@@ -9,7 +9,7 @@ from dataclasses import replace
 from . import air, schema, units
 from .instrument import rectangular_u
 from .records import Air, FieldBook, Stated
-from .rows import Expansion, Row, Unknown
+from .rows import STABILITY, Expansion, Row, Unknown
 from .uncertainty import NORMAL, RECTANGULAR, Contribution
 
 
@@ -20,9 +20,9 @@ def prior(book: FieldBook, key: Unknown, at: Expansion | None = None) -> Row | N
         return None
     if kind == "stability":
         state = at.air.get(name, air.State()) if at else air.State()
-        strength, (stated, slope) = state.strength, air.stability_prior(book.airs[name], state)
+        stated, slope, common = air.stability_prior(book.airs[name], state)
         row = _prior(key, "stability of the air", f"air {name}", stated)
-        return replace(row, terms=row.terms | {("strength", name): -slope}, value=stated.value - slope * strength)
+        return replace(row, terms=row.terms | {("strength", name): -slope, STABILITY: -common}, value=stated.value - slope * state.strength)
     if kind == "water temperature" and not book.airs[name].water_temperature:
         return None
     if kind == "collimation" and (limit := book.instruments[name].tolerance):
@@ -35,6 +35,7 @@ def prior(book: FieldBook, key: Unknown, at: Expansion | None = None) -> Row | N
         "refraction": lambda: ("refraction", f"air {name}", _far(book.airs[name])),
         "strength": lambda: ("refraction", f"air {name}", air.strength_prior(book.airs[name], book.airs[name].air_minus_water
                                                                             or _parsed(schema.DEFAULT_AIR_MINUS_WATER, "temperature difference"))),
+        "stability model": lambda: ("stability of the air", "all airs", Stated(0.0, 1.0, True)),
         "vapour": lambda: ("humidity", f"air {name}", air.vapour_prior(book.airs[name])),
         "hygrometer": lambda: ("hygrometer", f"thermometer {name}".strip(), Stated(0.0, air.HYGROMETER_U, True)),
         "departure": lambda: ("refraction off the profile", "each line height" if len(key) > 2 else f"air {name}", Stated(0.0, air.KNOT_U if len(key) > 2 else air.DEPARTURE, True)),

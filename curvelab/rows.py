@@ -11,6 +11,7 @@ from .uncertainty import Contribution, combine
 
 Unknown = tuple[str, ...]
 CURVATURE: Unknown = ("curvature",)
+STABILITY: Unknown = ("stability model",)  # what all airs with a profile share of the error of their stability
 PROFILED = ("strength", "stability", "vapour")  # kinds of unknowns of an air with a profile
 BENDING = {"refraction", *PROFILED, "departure"}  # kinds that bend the rays
 
