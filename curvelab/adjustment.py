@@ -28,7 +28,7 @@ from .uncertainty import BudgetRow, Contribution, budget, chi2_tail
 
 UNCHECKED, MISFIT = 0.01, 0.01
 DETECTABLE = 4.13
-ROUNDS, SETTLED = 40, 1e-5  # of the iteration, at most; a change in standard uncertainties that no longer shows
+ROUNDS, SETTLED, STEADY = 40, 1e-5, 1e-4  # of the iteration, at most; changes of κ and of an air's strength, in standard uncertainties, that no longer show
 
 
 @dataclass(frozen=True, eq=False)
@@ -194,7 +194,8 @@ def _iterated(book: FieldBook, at: Expansion, planned_u: float, expected: float,
     for _ in range(ROUNDS):
         found = rows(book, at, profile_factor=profile_factor)
         solution = solve(found)
-        settled = abs(solution.x[0] - at.curvature) <= SETTLED * max(planned_u, 1e-6 * expected)
+        strengths = [(at.air[name].strength, solution.estimate(("strength", name))) for name in at.air]
+        settled = abs(solution.x[0] - at.curvature) <= SETTLED * max(planned_u, 1e-6 * expected) and all(abs(s.value - taken) <= STEADY * s.u for taken, s in strengths)
         if settled:
             break
         at, before = _moved(book, at, solution, *(before or (at, solution))), (at, solution)

@@ -24,6 +24,7 @@ KNOT_U = 0.1  # the same at one height of line, shared with lines near it
 KNOTS = (0.5, 1.0, 2.0, 4.0, 8.0, 16.0)  # m
 CALM, GENTLEST, WIND_U = 3.0, 1.0, 0.3  # m/s of a lake whose wind is not stated; the least; relative u of a stated one
 UNKNOWN_WIND, WITHIN_MODEL = 2.0, 0.5  # relative u of G: wind within a factor of 2 or so; the first order itself
+ALIKE = 0.5  # share of the variance of those two that all airs have in common (a judgement)
 LEAST_GRADIENT = 0.002  # K/m
 EVAPORATION, EVAPORATION_U = -0.3, 0.25  # of saturation: vapour 10 m up less that at the water (a judgement)
 HYGROMETER_U, HUMIDITY_U = 0.05, 0.01  # of saturation: common to all readings of one hygrometer; each reading (judgements)
@@ -113,7 +114,8 @@ def stability_prior(air: Air, state: State) -> tuple[Stated, float, float]:
     """
     wind = max(air.wind.value, GENTLEST) if air.wind else CALM
     per_square = profile.STABLE * profile.KARMAN**2 * GRAVITY / (profile.DRAG * wind**2 * (air.temperature.value + 273.15))
-    own, common = (2 * (air.wind.u or WIND_U * wind) / wind, WITHIN_MODEL) if air.wind else (0.0, UNKNOWN_WIND)
+    gusts, model = (2 * (air.wind.u or WIND_U * wind) / wind, WITHIN_MODEL) if air.wind else (0.0, UNKNOWN_WIND)
+    own, common = math.hypot(gusts, model * math.sqrt(1 - ALIKE)), model * math.sqrt(ALIKE)
     e, s = state.expected, state.expected_u
     size = math.sqrt(e**4 + 6 * e**2 * s**2 + 3 * s**4)
     u = per_square * math.hypot(own * size, math.sqrt(2) * s**2) + LEAST_GRADIENT

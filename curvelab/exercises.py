@@ -191,7 +191,7 @@ EXERCISES: dict[int, Exercise] = dict(enumerate((
         ("A tolerance is a slope: it grows with the distance.", "You took it for each metre.", "You divided by √3; the limit is asked for."),
         lambda v: (v.a / 1e3, v.a / 1e3 * v.d, rectangular_u(v.slope) * v.d),
         ("The promise is a slope.", "How many times as far is your target?", "Multiply the millimetres by that number."),
-        "Compare exercise 1: a level that nobody tested can make the whole effect."),
+        "A level that nobody tested can lift or lower a far target by that much, whatever the water does."),
     Exercise("Flat water, real air", "Let the water be FLAT and the level perfect. Light bends down with k = {k:.2f}; with k = 1 it would follow "
         "a ball of 6371 km radius. How far above (+) or below (-) the instrument's level does the line of sight strike a board {d:.0f} m away?",
         FAR | K, lambda v: -v.bend,

@@ -124,7 +124,8 @@ class Page(widgets.VBox):
         self.fault.value = _alert("Not taken", f": {html.escape(str(error))}")
 
     def _emptied(self, name: str) -> None:
-        """The box of a control was emptied."""
+        """The box of a control was emptied: no complaint of what stood there is left."""
+        self.fault.value = ""
 
     def describe(self) -> str:
         """What the picture shows, read back from what was drawn."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import html
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -35,7 +35,7 @@ CONTROLS = {
     "shores": Control("Far water higher by", "mm", -200.0, 200.0, 1.0, 0.0),
     "phoned": Control("Reading above mark", "mm", -1000.0, 3000.0, 1.0, 0.0),
 }
-GRADIENT_U = 0.03  # K/m
+GRADIENT_U, TILT_U = 0.03, 10.0  # K/m; µrad, of a level that is tested
 SHORT = 100.0  # m, of the null control
 WHAT_IF = {"gradient": "the temperature gradient had been {}", "collimation": f"a peg test had found a collimation error of {{}}, ± {TESTED}",
            "shores": sceptic.WHAT_IF["shores"]}
@@ -70,13 +70,15 @@ class LivePage(Page):
         names = sorted({p.parent.name for file in ("site.toml", "readings.csv") for p in self.folder.glob(f"*/{file}")}) if self.folder else []
         self.answer = widgets.ToggleButtons(options=ANSWERS, value=None, style={"button_width": "10em"}, layout={"width": "auto"})
         self.units = unit_switch()
-        self.large = widgets.ToggleButton(description="Large type", layout={"width": "7em"})
+        self.large = widgets.ToggleButton(description="Large type", tooltip="for a projector; made for 1920 x 1080", layout={"width": "7em"})
         self.reset, self.null = (widgets.Button(description=text, layout={"width": "auto"}) for text in ("Start over", "Null control: a short line"))
         self.book = chooser("Field book", [NO_BOOK, *names], "26em", "book")
         self.left_out = chooser("Leave out", [NOTHING], "30em", "left-out")
         self.called = widgets.Checkbox(description="a reading was phoned in", indent=False, layout={"width": "17em"})
         self._chosen: FieldBook | None = None
         self._as_read: dict[str, float] = {}
+        self._typical: dict[str, float] = {}  # errors of what a heckler may suppose otherwise
+        self._struck = math.nan  # where the line struck the board, as it was read or phoned in [m above the mark]
         self._tested = self._given = False  # a level by pegs; a number phoned in
         self.answer.add_class("curvelab-answer"), self.called.add_class("curvelab-called"), self.reset.add_class("curvelab-reset")
         self.large.add_class("curvelab-large"), self.null.add_class("curvelab-null")
@@ -97,7 +99,9 @@ class LivePage(Page):
     def update(self, change: Any = None) -> None:
         """Compute and draw, unless a book with a fault is chosen: its message stands. A number phoned in is judged from then on."""
         if change and change.owner is self.fields["phoned"] and not self._setting:
-            self._given = True
+            if not self._given:  # what is moved from now on is a what-if
+                self._as_read, self._typical = self.values, {"gradient": GRADIENT_U, "collimation": TILT_U}
+            self._given, self._struck = True, self.values["phoned"] / 1000
             with self.together():
                 self.called.value = True
         if self.book.value == NO_BOOK or self._chosen is not None:
@@ -112,6 +116,7 @@ class LivePage(Page):
 
     def _emptied(self, name: str) -> None:
         """Without its number, no reading was phoned in."""
+        super()._emptied(name)
         if name == "phoned":
             with self._turn:
                 self._hang_up()
@@ -147,12 +152,14 @@ class LivePage(Page):
         with self._turn:
             if self._setting:
                 return
-            self._chosen, self._as_read, self._tested, self._given = None, {}, False, False
+            self._chosen, self._as_read, self._tested, self._given, self._struck = None, {}, False, False, math.nan
             try:
                 if self.book.value != NO_BOOK:
                     book = read_fieldbook(self.folder / self.book.value)
                     result = adjust(book)
                     self._as_read = {name: value for name, value in as_read(result).items() if math.isfinite(value)}
+                    self._typical = _typical(result)
+                    self._struck = math.nan if book.is_plan else measured_offset(result).value
                     self._tested = bool(sceptic.pegs(result)) and not book.is_plan
                     self._chosen = book
             except Exception as error:  # a fault shows on the page, in words
@@ -183,16 +190,16 @@ class LivePage(Page):
     def _compute(self) -> tuple[str, Iterable[str]]:
         """Draw the result; its sentence and its notes."""
         result, text, notes, outcome, tilt = self._result()
-        struck = self._draw(result, outcome, tilt)
+        self._draw(result, outcome, tilt)
         cautions = f'<b>Cautions.</b> {" ".join(map(html.escape, CAUTIONS))}'
         if self.answer.value is None:
             _cover(self.figure, SYSTEMS[self.units.value])
             away = length(longest(result).reading.distance, self.units.value)
-            return (f"A line of sight leaves the level exactly level. {away} across the water, where will it strike the target: above the mark at its own height, "
+            return (f"A line of sight leaves the level, as level as it can. {away} across the water, where will it strike the target: above the mark at its own height, "
                     "on the mark, or below it? Agree on one answer, then look."), [cautions]
         told = [f"{html.escape(note[0].upper() + note[1:])}. " for note in notes]
         sealed = [f"<b>Seal of the plan:</b> {html.escape(result.book.sealed)}. "] if result.book.sealed else []
-        return f"You said: {self.answer.value}. {_went(struck, self.units.value)}{text}", [*sealed, *told, cautions]
+        return f"You said: {self.answer.value}. {_went(self._struck, self.units.value) if outcome else ''}{text}", [*sealed, *told, cautions]
 
     def _result(self) -> tuple[Result, str, tuple[str, ...], str, float]:
         """The result to show, what it says, what to know beside it, the outcome, and a tilt that readings were rid of [rad]."""
@@ -202,18 +209,19 @@ class LivePage(Page):
                                pointings=1 if self.called.value else 5)
             if self.called.value and self._given:
                 verdict = decide(adjust(phoned_in(line, values["phoned"] / 1000, values["height"])))
-                told = verdict.finding_in(system) + clearance(verdict.result, values["height"], system)
+                told = self._supposed(self._moved("gradient", "collimation"), WHAT_IF) + verdict.finding_in(system) + clearance(verdict.result, values["height"], system)
                 return verdict.result, told, (self._assumed(), "nothing checks this one reading"), verdict.outcome, 0.0
             planned = plan(line)
+            null = "The null control: so short a line shows no curve, and a large offset comes from the level or from the hands. " if values["length"] == SHORT else ""
             ask, one = ("Now set the reading that was phoned in. ", ["this plan counts on one reading; without it, on the mean of five"]) if self.called.value else ("", [])
-            return planned.result, ask + planned.describe(values["height"], system), (self._assumed(), *one), "", 0.0
-        moved = {name: values[name] for name in WHAT_IF if abs(values[name] - self._as_read[name]) > CONTROLS[name].step / 2}
-        asked = WHAT_IF | ({"collimation": sceptic.WHAT_IF["collimation"]} if self._tested else {})
-        told = [sceptic.supposed(asked[name], self.fields[name].told(value)) for name, value in moved.items()]
-        book, left = self._chosen, self.left_out.value != NOTHING
+            return planned.result, null + ask + planned.describe(values["height"], system), (self._assumed(), *one), "", 0.0
+        moved = self._moved(*WHAT_IF)
+        left = [f"{self.left_out.value} had not been taken"] if self.left_out.value != NOTHING else []
+        told = self._supposed(moved, WHAT_IF | ({"collimation": sceptic.WHAT_IF["collimation"]} if self._tested else {}), left)
+        book = self._chosen
         if left:
             book = sceptic.without(book, *self._choices[self.left_out.value])
-            told.append(f"{self.left_out.value} had not been taken")
+        supposed = set(moved)
         tilt = (moved.pop("collimation", self._as_read["collimation"]) - self._as_read["collimation"]) * 1e-6 if self._tested else 0.0
         book = with_changes(book, what_if(book, **moved))
         if self._tested:  # its own pegs would hold back what another peg test found; last, since a change writes the book anew
@@ -222,15 +230,29 @@ class LivePage(Page):
             planned = plan(book)
             return planned.result, f"{planned.describe(values['height'], system)} Nothing is read yet.", (), "", tilt
         verdict = decide(adjust(book))
-        return verdict.result, (f"What if {' and '.join(told)}? " if told else "") + verdict.finding_in(system), verdict.remarks, verdict.outcome, tilt
+        notes = tuple(note.replace("being as stated", "being as supposed") if "gradient" in supposed else note for note in verdict.remarks)
+        return verdict.result, told + verdict.finding_in(system), notes, verdict.outcome, tilt
+
+    def _moved(self, *names: str) -> dict[str, float]:
+        """What a heckler supposes otherwise than it was read."""
+        return {name: value for name in names if abs((value := self.values[name]) - self._as_read[name]) > CONTROLS[name].step / 2}
+
+    def _supposed(self, moved: Mapping[str, float], asked: Mapping[str, str], left: Sequence[str] = ()) -> str:
+        """The question of a heckler, and how far it goes from what was taken."""
+        told = []
+        for name, value in moved.items():
+            field, was, u = self.fields[name], self._as_read[name], self._typical.get(name, math.nan)
+            away = f"{abs(value - was) / u:.1f} typical errors from {field.told(was)}" if u > 0 else f"not {field.told(was)}"
+            told.append(f"{sceptic.supposed(asked[name], field.told(value))}, {away}")
+        return f"What if {', and '.join([*told, *left])}? " if told or left else ""
 
     def _assumed(self) -> str:
         """What the page takes for granted where no field book says otherwise."""
         return (f"without a field book the page takes the level as tested, to ± {TESTED}, the gradient as known to ± {self.fields['gradient'].told(GRADIENT_U)}, and the "
                 "water as equally high at both shores; an untested level or unmeasured air can tell far less")
 
-    def _draw(self, result: Result, outcome: str, tilt: float) -> float:
-        """The three pictures of a result, the curvature axis first; lines are drawn with their tilt, and a reading stays about where it was: its offset [m]."""
+    def _draw(self, result: Result, outcome: str, tilt: float) -> None:
+        """The three pictures of a result, the curvature axis first; lines are drawn with their tilt, and a reading stays about where it was."""
         along, *lines = predicted_lines(result)
         flat, ellipsoid = ((by + tilt * along, u) for by, u in lines)
         found, units, distance = measured_offset(result), SYSTEMS[self.units.value], along[-1]
@@ -246,7 +268,6 @@ class LivePage(Page):
                              found=(found.value, found.u) if read else None, ax=axes[2])
         words(axes[2], "invented", "invented data" if result.book.invented and self._chosen is not None else "", (1, 0), xycoords="axes fraction",
               ha="right", va="top", xytext=(0, -8), textcoords="offset points")
-        return found.value
 
 
 def _three(figure: Figure, large: bool) -> list[figures.Axes]:
@@ -268,6 +289,13 @@ def _cover(figure: Figure, units: Units) -> None:
         ax.set_ylim(level - reach, level + reach)
     figures.scale_told(figure.axes[1], units)
     words(figure.axes[1], "cover", "where will the line of sight go?", (0.5, 0.6), xycoords="axes fraction", ha="center", va="center")
+
+
+def _typical(result: Result) -> dict[str, float]:
+    """Standard uncertainties of what a heckler may suppose otherwise, in the units of the page; NaN where the book states none."""
+    book, sight = result.book, longest(result).reading
+    gradient = book.airs[sight.air].gradient
+    return {"gradient": gradient.u if gradient else math.nan, "collimation": result.collimation[sight.instrument].u * 1e6, "shores": book.water.between_shores.u * 1e3}
 
 
 def _went(struck: float, system: str) -> str:

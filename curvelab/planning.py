@@ -226,7 +226,8 @@ def clearance(result: Result, axis_height: float, units: str) -> str:
 
 
 def _side(by: float, units: str) -> str:
-    return f"{offset(abs(by), units)} {'above' if by >= 0 else 'below'}"
+    told = offset(abs(by), units)
+    return "on" if told == offset(0.0, units) else f"{told} {'above' if by >= 0 else 'below'}"
 
 
 def phoned_in(book: FieldBook, by: float, height: float) -> FieldBook:

@@ -10,6 +10,7 @@ from .schema import TABLES
 STADIA = 100.0  # distance over the interval of the stadia wires, of nearly every level (common practice, no source)
 WIRES = 0.003  # m or 2 % of the interval, by which wires may be misread
 PRECISE = 8e-6  # rad; a tighter limit than any level but a precise one is sold with (common practice, no source)
+WAVES, LENGTHS = 0.3, 0.02  # m under the water where nobody puts a mark; share of the line by which its longest sight may differ (judgements)
 OUTLIER = 5.0  # standard uncertainties of one pointing
 
 
@@ -25,6 +26,11 @@ def suspicions(book: FieldBook) -> list[str]:
     told += [text for r in book.readings if not r.struck for text in _wires(r)]
     told += _misread_wires(book)
     told += _mixed_feet(book)
+    told += [f"heights.csv row {h.row} puts {low} {depth:.2f} m under the water: are from and to the other way round?" for h in book.heights
+             for low, water, depth in ((h.end, h.start, -h.height), (h.start, h.end, h.height)) if depth > WAVES and water in book.water.surfaces and low not in book.water.surfaces]
+    longest = max((r.distance for r in book.readings if not r.struck), default=0.0)
+    if abs(longest - book.line.distance.value) > max(LENGTHS * book.line.distance.value, 5 * (book.line.distance.u or 0.0)):
+        told.append(f"the longest sight in readings.csv is {longest:.0f} m long, the line in site.toml {book.line.distance.value:.0f} m")
     return told
 
 

@@ -19,8 +19,8 @@ WORDS = {  # of the presenter's page, for somebody who has to say them aloud
     "collimation error": "the slope that is left in the line of sight when the level says level; 50 µrad are 50 mm at 1 km",
     "temperature gradient": "how much warmer the air is a metre higher up: the warmer above, the more it bends the line of sight down",
     "k": "how much the air bends the line of sight: 0 is straight, 1 is as much as the Earth",
-    "null control": "a line so short that no curve can show; an offset there comes from the level or from the hands",
-    "3.86 are needed": "typical errors between the two predictions; then a rule that wrongly excludes in 1 of 100 measurements excludes rightly in 9 of 10",
+    "null control": "a line so short that neither curve nor air can show much; a large offset there comes from the level or from the hands",
+    "are needed": "so many typical errors between the two predictions that the rule excludes the wrong one nearly always; 3.86 make it 9 in 10, for a rule that excludes the right one once in 100",
 }
 
 
@@ -80,7 +80,7 @@ def finding(verdict: Verdict, system: str) -> str:
     else:
         radius = f"The radius that fits lies between {_km(low, system)} and {_km(high, system)} (95 %)."
     if verdict.outcome == "undecided" and (unlikely := _unlikely(verdict)):
-        radius += f" With {unlikely} fewer than 5 of 100 measurements end so far off, but the rule asks for fewer still."
+        radius += f" With {unlikely} fewer than 5 of 100 measurements end so far off, but the rule asks for fewer than {100 * min(rule.alpha_flat, rule.alpha_ellipsoid):g} before it excludes."
     texts = {
         "readings disagree": f"The readings over {over} contradict one another beyond their uncertainty, so they say nothing about "
                              f"the shape of the water; find the blunder first.{_at_odds(verdict, system)}",

@@ -64,7 +64,7 @@ def test_the_words_to_say_aloud_are_those_of_the_page():
                      *(text.get_text() for ax in page.figure.axes for text in ax.texts)]).lower()
     for word, meaning in WORDS.items():
         assert word in said and word in spelt and html.escape(meaning) in spelt
-    assert f"{decision.gate(0.01, 0.90):.2f} are needed" in WORDS and "in 1 of 100" in WORDS["3.86 are needed"] and "in 9 of 10" in WORDS["3.86 are needed"]
+    assert f"{decision.gate(0.01, 0.90):.2f} make it 9 in 10, for a rule that excludes the right one once in 100" in WORDS["are needed"]
     assert [stats.norm.cdf(z) - stats.norm.cdf(-z) for z in (1, 2)] == [pytest.approx(2 / 3, abs=0.02), pytest.approx(19 / 20, abs=0.005)]
     assert f"{1e3**2 / 2 / 6371e3 * 1000:.0f} mm" in WORDS["ellipsoid"]
 
@@ -84,7 +84,7 @@ def test_a_field_book_brings_its_measurement_and_its_sentence(page):
     assert f"found {result.curvature.value * 1e6:.4f} per 1000 km, {prediction.measured_offset(result).value * 1000:.1f} mm" in page.describe() and "can&#x27;t tell flat water" in page.sentence.value
     assert page.controls["length"].disabled and page.controls["length"].value == 800
     page.controls["collimation"].value = 55
-    assert "What if a peg test had found a collimation error of 55 µrad, ± 10 µrad?" in page.sentence.value and "flat water is excluded" in page.sentence.value
+    assert "What if a peg test had found a collimation error of 55 µrad, ± 10 µrad, 1.4 typical errors from 0 µrad?" in page.sentence.value and "flat water is excluded" in page.sentence.value
     page.book.value = panels.NO_BOOK
     assert not page.controls["length"].disabled and "found" not in page.describe()
 
@@ -337,12 +337,50 @@ def test_a_row_that_holds_all_together_is_named_when_it_is_left_out():
     assert "without heights.csv row 3" in page.fault.value and "nothing ties the rest together" in page.fault.value and "has one fault" not in page.fault.value
 
 
+def test_what_is_moved_after_a_reading_is_a_what_if_and_the_reading_stays():
+    """-0.01 ± 0.03 K/m and 0 ± 10 µrad without a book; what the book states and finds with one. What was read is never moved."""
+    page = answered(DATA)
+    page.fields["phoned"].put(266)
+    assert "It struck 266 mm above it. Over 2000 m" in page.sentence.value
+    page.controls["gradient"].value, page.controls["collimation"].value = -0.1, 50
+    assert "It struck 266 mm above it. What if the temperature gradient had been -0.1 K/m, 3.0 typical errors from -0.01 K/m, and a peg test" in page.sentence.value
+    assert "of 50 µrad, ± 10 µrad, 5.0 typical errors from 0 µrad? Over 2000 m" in page.sentence.value
+    page.fields["phoned"].put(150)  # another reading in the same supposed air
+    assert "It struck 150 mm above it. What if the temperature gradient" in page.sentence.value
+    page.reset.click()
+    page.answer.value, page.controls["gradient"].value = "on the mark", -0.1
+    assert "What if" not in page.sentence.value and "It struck" not in page.sentence.value
+    page.book.value = "two_kilometres"
+    read = re.search(r"It struck \d+ mm above it", page.sentence.value)[0]
+    assert "as stated, k = 0.10" in page.notes.value
+    page.controls["gradient"].value, page.controls["shores"].value = -0.168, -100
+    assert f"{read}. What if the temperature gradient had been -0.168 K/m, 5.0 typical errors from -0.018 K/m" in page.sentence.value
+    assert f"as supposed, k = {curvelab.refraction.coefficient(12.4, 962, -0.168):.2f}" in page.notes.value and "as stated, k" not in page.notes.value
+
+
+def test_the_null_control_says_what_it_is_for_and_no_offset_has_a_side():
+    page = answered(None)
+    page.null.click()
+    assert "The null control: so short a line shows no curve" in page.sentence.value
+    page.units.value = "us"
+    assert "flat water would put the line of sight on the mark" in page.sentence.value and "0.00 in" not in page.sentence.value
+
+
+def test_a_complaint_goes_with_what_it_was_about():
+    page = answered(None)
+    box = page.fields["length"].children[2]
+    box.value = "abc"
+    assert "Not taken" in page.fault.value
+    box.value = ""
+    assert page.fault.value == "" and box.value == "2000"
+
+
 def test_a_what_if_is_asked_in_us_units():
     page = answered(DATA)
     page.units.value, page.book.value = "us", "two_kilometres"
     page.controls["shores"].value, page.controls["gradient"].value = 127.0, 0.1
     assert page.figure.axes[0].get_xlabel().endswith("radius 3968 miles")  # 6386 km over 1.609344
-    assert "What if the temperature gradient had been 0.0549 °F/ft and the far water had stood higher by 5 in?" in page.sentence.value
+    assert "What if the temperature gradient had been 0.0549 °F/ft, 3.9 typical errors from -0.0099 °F/ft, and the far water had stood higher by 5 in, " in page.sentence.value
     assert float(page.fields["length"].children[2].value) == pytest.approx(2000 / 0.3048, abs=0.5)
 
 

@@ -38,6 +38,17 @@ def test_decimals_of_a_foot_beside_inches(tmp_path):
     assert any("decimals of a foot" in t for t in suspicion.suspicions(book(tmp_path, readings=text)))
 
 
+def test_a_mark_under_the_water_and_a_line_of_another_length(tmp_path):
+    """Both are legal: from and to the other way round, and a site.toml of another line."""
+    sound = "from,to,height [m]\nfar water,target,1.5\n"
+    assert suspicion.suspicions(book(tmp_path / "a", heights=sound)) == []
+    for turned in ("target,far water,1.5", "far water,target,-1.5"):
+        told = suspicion.suspicions(book(tmp_path / turned[:3], heights=f"from,to,height [m]\n{turned}\n"))
+        assert told == ["heights.csv row 2 puts target 1.50 m under the water: are from and to the other way round?"]
+    other = suspicion.suspicions(book(tmp_path / "b", heights=sound, site=SITE.replace("2000 m", "2500 m")))
+    assert other == ["the longest sight in readings.csv is 2000 m long, the line in site.toml 2500 m"]
+
+
 @pytest.mark.parametrize("name", NAMES)
 def test_the_demo_books_look_well(name):
     assert suspicion.suspicions(curvelab.read_fieldbook(DATA / name)) == []
