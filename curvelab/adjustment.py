@@ -189,17 +189,17 @@ def over(result: Result, curvature: float) -> Result:
 
 
 def _iterated(book: FieldBook, at: Expansion, planned_u: float, expected: float, profile_factor: ProfileFactor | None = None) -> Result:
-    """The readings reduced again and again, from a first point, until the curvature found no longer moves."""
+    """The readings reduced again and again, from a first point, until neither the curvature found nor an air moves any longer."""
     before = None
     for _ in range(ROUNDS):
         found = rows(book, at, profile_factor=profile_factor)
         solution = solve(found)
-        strengths = [(at.air[name].strength, solution.estimate(("strength", name))) for name in at.air]
-        settled = abs(solution.x[0] - at.curvature) <= SETTLED * max(planned_u, 1e-6 * expected) and all(abs(s.value - taken) <= STEADY * s.u for taken, s in strengths)
+        steady = all(abs(now.value - at.air[name].strength) <= STEADY * now.u for name in at.air for now in [solution.estimate(("strength", name))])
+        settled = steady and bool(abs(solution.x[0] - at.curvature) <= SETTLED * max(planned_u, 1e-6 * expected))
         if settled:
             break
         at, before = _moved(book, at, solution, *(before or (at, solution))), (at, solution)
-    return _result(book, found, solution, at, planned_u, expected, bool(settled))
+    return _result(book, found, solution, at, planned_u, expected, settled)
 
 
 def _result(book: FieldBook, found: list[Row], solution: Solution, at: Expansion, planned_u: float, expected: float, settled: bool) -> Result:

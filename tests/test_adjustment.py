@@ -282,6 +282,13 @@ def test_without_water_the_air_is_its_own_and_the_verdict_says_so(tmp_path):
     assert "touches the water" in curvelab.decide(result).sentence
 
 
+@pytest.mark.parametrize("site, more", [(SITE.replace(', "far water"', ""), ""), (SITE.replace('surfaces = ["near water", "far water"]', ""), "; name the points that are the water itself in site.toml, [water] surfaces")])
+def test_a_line_whose_target_has_no_height_says_what_would_determine_it(site, more, tmp_path):
+    with pytest.raises(curvelab.FieldBookError) as fault:
+        curvelab.adjust(book(tmp_path, site=site, heights=None))
+    assert str(fault.value).endswith("(a row in heights.csv, or readings from another set-up)" + more)
+
+
 def test_a_bare_air_over_land_is_the_default_one(tmp_path):
     text = "setup,point,distance [m],reading [m],air\nS1,near water,10,1.5,lake\nS1,target,2000,0.273,lake\nP1,a,5,1.4,meadow\nP1,b,65,1.2,meadow\n"
     result = curvelab.adjust(book(tmp_path, site=SITE + "[air.meadow]\n", readings=text))
