@@ -35,7 +35,7 @@ CONTROLS = {
     "shores": Control("Far water higher by", "mm", -200.0, 200.0, 1.0, 0.0),
     "phoned": Control("Reading above mark", "mm", -1000.0, 3000.0, 1.0, 0.0),
 }
-GRADIENT_U, TILT_U = 0.03, 10.0  # K/m; µrad, of a level that is tested
+GRADIENT_U, TILT_U = 0.03, float(TESTED.partition(" ")[0])  # K/m; µrad
 SHORT = 100.0  # m, of the null control
 WHAT_IF = {"gradient": "the temperature gradient had been {}", "collimation": f"a peg test had found a collimation error of {{}}, ± {TESTED}",
            "shores": sceptic.WHAT_IF["shores"]}
@@ -221,7 +221,6 @@ class LivePage(Page):
         book = self._chosen
         if left:
             book = sceptic.without(book, *self._choices[self.left_out.value])
-        supposed = set(moved)
         tilt = (moved.pop("collimation", self._as_read["collimation"]) - self._as_read["collimation"]) * 1e-6 if self._tested else 0.0
         book = with_changes(book, what_if(book, **moved))
         if self._tested:  # its own pegs would hold back what another peg test found; last, since a change writes the book anew
@@ -230,12 +229,13 @@ class LivePage(Page):
             planned = plan(book)
             return planned.result, f"{planned.describe(values['height'], system)} Nothing is read yet.", (), "", tilt
         verdict = decide(adjust(book))
-        notes = tuple(note.replace("being as stated", "being as supposed") if "gradient" in supposed else note for note in verdict.remarks)
+        notes = tuple(note.replace("being as stated", "being as supposed") if "gradient" in moved else note for note in verdict.remarks)
         return verdict.result, told + verdict.finding_in(system), notes, verdict.outcome, tilt
 
     def _moved(self, *names: str) -> dict[str, float]:
         """What a heckler supposes otherwise than it was read."""
-        return {name: value for name in names if abs((value := self.values[name]) - self._as_read[name]) > CONTROLS[name].step / 2}
+        values = self.values
+        return {name: values[name] for name in names if abs(values[name] - self._as_read[name]) > CONTROLS[name].step / 2}
 
     def _supposed(self, moved: Mapping[str, float], asked: Mapping[str, str], left: Sequence[str] = ()) -> str:
         """The question of a heckler, and how far it goes from what was taken."""
@@ -295,7 +295,7 @@ def _typical(result: Result) -> dict[str, float]:
     """Standard uncertainties of what a heckler may suppose otherwise, in the units of the page; NaN where the book states none."""
     book, sight = result.book, longest(result).reading
     gradient = book.airs[sight.air].gradient
-    return {"gradient": gradient.u if gradient else math.nan, "collimation": result.collimation[sight.instrument].u * 1e6, "shores": book.water.between_shores.u * 1e3}
+    return {"gradient": gradient and gradient.u or math.nan, "collimation": result.collimation[sight.instrument].u * 1e6, "shores": (book.water.between_shores.u or math.nan) * 1e3}
 
 
 def _went(struck: float, system: str) -> str:
