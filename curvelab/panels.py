@@ -295,7 +295,7 @@ def _typical(result: Result) -> dict[str, float]:
     """Standard uncertainties of what a heckler may suppose otherwise, in the units of the page; NaN where the book states none."""
     book, sight = result.book, longest(result).reading
     gradient = book.airs[sight.air].gradient
-    return {"gradient": gradient and gradient.u or math.nan, "collimation": result.collimation[sight.instrument].u * 1e6, "shores": (book.water.between_shores.u or math.nan) * 1e3}
+    return {"gradient": gradient.u if gradient else math.nan, "collimation": result.collimation[sight.instrument].u * 1e6, "shores": book.water.between_shores.u * 1e3}
 
 
 def _went(struck: float, system: str) -> str:
