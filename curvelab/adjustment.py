@@ -252,10 +252,10 @@ def _moved(book: FieldBook, at: Expansion, solution: Solution, before: Expansion
     named = {kind: solution.named(kind) for kind in ("collimation", "refraction")}
     axis = {name: height for name, height in solution.named("axis").items() if part[AXIS + name] == part.get("")}
     share = _share(at.curvature, solution.x[0], before.curvature, earlier.x[0]) if at.path is None else 1.0
-    curvature, states, then = at.curvature + share * float(solution.x[0] - at.curvature), {}, _states(earlier)
+    curvature, states = at.curvature + share * float(solution.x[0] - at.curvature), {}
     for name, new in _states(solution).items():
         old = at.air[name]
-        share = _share(old.strength, new.strength, before.air[name].strength, then[name].strength)
+        share = _share(old.strength, new.strength, before.air[name].strength, earlier.estimate(("strength", name)).value)
         states[name] = replace(old, **{kind: getattr(old, kind) + share * (getattr(new, kind) - getattr(old, kind)) for kind in PROFILED})
     return replace(at, curvature=curvature, axis=at.axis | axis, air=states, **named)
 

@@ -24,6 +24,7 @@ from .uncertainty import COVERAGE, NORMAL, RECTANGULAR, Contribution, combine, t
 from .wording import finding, numbers
 
 OUTCOMES = ("readings disagree", "too uncertain to decide", "undecided", "flat rejected", "ellipsoid rejected", "both rejected")
+UNDECIDED = OUTCOMES[:2]  # whatever the number is
 
 
 @dataclass(frozen=True)

@@ -15,7 +15,7 @@ from matplotlib.figure import Figure
 from . import figures, sceptic
 from .adjustment import Result, adjust, longest
 from .controls import Control
-from .decision import decide
+from .decision import UNDECIDED, decide
 from .designs import single_line
 from .drawing import METRIC, SYSTEMS, US, Units, words
 from .fieldbook import read_fieldbook, with_changes
@@ -39,7 +39,6 @@ GRADIENT_U, TILT_U = 0.03, float(TESTED.partition(" ")[0])  # K/m; µrad
 SHORT = 100.0  # m, of the null control
 WHAT_IF = {"gradient": "the temperature gradient had been {}", "collimation": f"a peg test had found a collimation error of {{}}, ± {TESTED}",
            "shores": sceptic.WHAT_IF["shores"]}
-UNDECIDED = ("readings disagree", "too uncertain to decide")
 SIZE, LARGE = (11.6, 4.1), (11.6, 6.4)  # inches at 100 dpi
 BOXES = (0.0966, 0.366, 0.8884, 0.588), (0.1432, 0.1663, 0.8305, 0.7434), (0.261, 0.1663, 0.693, 0.7434)  # of the axes in their parts
 LARGE_BOXES = (0.1483, 0.392, 0.7867, 0.562), (0.2324, 0.1856, 0.6891, 0.7095), (0.357, 0.1856, 0.4633, 0.7095)
@@ -79,7 +78,7 @@ class LivePage(Page):
         self._as_read: dict[str, float] = {}
         self._typical: dict[str, float] = {}  # errors of what a heckler may suppose otherwise
         self._struck = math.nan  # where the line struck the board, as it was read or phoned in [m above the mark]
-        self._tested = self._given = False  # a level by pegs; a number phoned in
+        self._tested = False  # a level by pegs
         self.answer.add_class("curvelab-answer"), self.called.add_class("curvelab-called"), self.reset.add_class("curvelab-reset")
         self.large.add_class("curvelab-large"), self.null.add_class("curvelab-null")
         ask, judge = (widgets.HBox(row, layout={"align_items": "center"}) for row in (
@@ -99,9 +98,9 @@ class LivePage(Page):
     def update(self, change: Any = None) -> None:
         """Compute and draw, unless a book with a fault is chosen: its message stands. A number phoned in is judged from then on."""
         if change and change.owner is self.fields["phoned"] and not self._setting:
-            if not self._given:  # what is moved from now on is a what-if
+            if math.isnan(self._struck):  # what is moved from now on is a what-if
                 self._as_read, self._typical = self.values, {"gradient": GRADIENT_U, "collimation": TILT_U}
-            self._given, self._struck = True, self.values["phoned"] / 1000
+            self._struck = self.values["phoned"] / 1000
             with self.together():
                 self.called.value = True
         if self.book.value == NO_BOOK or self._chosen is not None:
@@ -127,7 +126,7 @@ class LivePage(Page):
         with self.together():
             self.called.value = False
         self.fields["phoned"].blank()
-        self._given = False
+        self._struck = math.nan
 
     def _null(self, _: Any = None) -> None:
         """A line so short that no offset can be seen, and nothing read yet."""
@@ -152,7 +151,7 @@ class LivePage(Page):
         with self._turn:
             if self._setting:
                 return
-            self._chosen, self._as_read, self._tested, self._given, self._struck = None, {}, False, False, math.nan
+            self._chosen, self._as_read, self._tested, self._struck = None, {}, False, math.nan
             try:
                 if self.book.value != NO_BOOK:
                     book = read_fieldbook(self.folder / self.book.value)
@@ -207,7 +206,7 @@ class LivePage(Page):
         if self._chosen is None:
             line = single_line(values["length"], gradient=f"{values['gradient']:.4f} ± {GRADIENT_U} K/m", collimation=f"{values['collimation']:.3f} ± {TESTED}",
                                pointings=1 if self.called.value else 5)
-            if self.called.value and self._given:
+            if self.called.value and not math.isnan(self._struck):
                 verdict = decide(adjust(phoned_in(line, values["phoned"] / 1000, values["height"])))
                 told = self._supposed(self._moved("gradient", "collimation"), WHAT_IF) + verdict.finding_in(system) + clearance(verdict.result, values["height"], system)
                 return verdict.result, told, (self._assumed(), "nothing checks this one reading"), verdict.outcome, 0.0

@@ -13,7 +13,7 @@ from matplotlib.figure import Figure
 from . import drawing, figures, sceptic
 from .adjustment import adjust
 from .controls import Control, unit_in
-from .decision import Verdict, decide
+from .decision import UNDECIDED, Verdict, decide
 from .fieldbook import with_changes
 from .page import Page, parts, unit_switch
 from .planning import what_if
@@ -82,7 +82,7 @@ class ScepticPage(Page):
         """The curvature axis and the budget at the target."""
         result = verdict.result
         axes = self.figure.axes or parts(self.figure, self.figure.add_gridspec(2, 1, height_ratios=HEIGHTS), BOXES, BELOW, (0, 0))
-        note = verdict.outcome if verdict.outcome in ("readings disagree", "too uncertain to decide") else ""
+        note = verdict.outcome if verdict.outcome in UNDECIDED else ""
         rows, units = result.offset_budget()[:BARS], drawing.SYSTEMS[self.units.value]
         figures.curvature_axis(result.ellipsoid_curvature, max(result.curvature.u, result.planned_u), found=result.curvature.value, note=note, units=units, ax=axes[0])
         figures.budget_bars([(f"{row.cause}, {row.common_to}", row.u * units.per_metre, row.scope == "new each time") for row in rows], ax=axes[1])

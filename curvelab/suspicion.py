@@ -26,8 +26,7 @@ def suspicions(book: FieldBook) -> list[str]:
     told += [text for r in book.readings if not r.struck for text in _wires(r)]
     told += _misread_wires(book)
     told += _mixed_feet(book)
-    told += [f"heights.csv row {h.row} puts {low} {depth:.2f} m under the water: are from and to the other way round?" for h in book.heights
-             for low, water, depth in ((h.end, h.start, -h.height), (h.start, h.end, h.height)) if depth > WAVES and water in book.water.surfaces and low not in book.water.surfaces]
+    told += _under_water(book)
     longest = max((r.distance for r in book.readings if not r.struck), default=0.0)
     if abs(longest - book.line.distance.value) > max(LENGTHS * book.line.distance.value, 5 * (book.line.distance.u or 0.0)):
         told.append(f"the longest sight in readings.csv is {longest:.0f} m long, the line in site.toml {book.line.distance.value:.0f} m")
@@ -60,6 +59,16 @@ def _misread_wires(book: FieldBook) -> list[str]:
         own = OUTLIER * (level.pointing.value * middle.distance + level.reading.value) if level else 0.0
         told += [f"readings.csv row {r.row} differs from row {middle.row} by {abs(r.reading - middle.reading):.3f} m, as much as two wires are apart at {r.distance:.0f} m: was a stadia wire read?"
                  for r in rows if own < abs(r.reading - middle.reading) and abs(abs(r.reading - middle.reading) - half) < 0.1 * half]
+    return told
+
+
+def _under_water(book: FieldBook) -> list[str]:
+    """Heights that put a mark under the water."""
+    told = []
+    for h in book.heights:
+        low, high = (h.start, h.end) if h.height > 0 else (h.end, h.start)
+        if abs(h.height) > WAVES and high in book.water.surfaces and low not in book.water.surfaces:
+            told.append(f"heights.csv row {h.row} puts {low} {abs(h.height):.2f} m under the water: are from and to the other way round?")
     return told
 
 
