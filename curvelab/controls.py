@@ -33,6 +33,16 @@ def unit_in(system: str, metric: str) -> tuple[str, float]:
     return unit, 1.0 if unit == metric else units.convert(1.0, unit) / units.convert(1.0, metric)
 
 
+def round_down(value: float) -> float:
+    """The largest of 1, 2, 5 times a power of ten that is no larger.
+
+    >>> round_down(164.0), round_down(0.2)
+    (100.0, 0.2)
+    """
+    power = 10.0 ** math.floor(math.log10(value))
+    return float(f"{max(times for times in (1, 2, 5) if times * power <= value * (1 + 1e-9)) * power:.1g}")
+
+
 class _Slider(widgets.FloatSlider):
     """A slider that knows when a browser moves it."""
 
@@ -48,7 +58,7 @@ class _Slider(widgets.FloatSlider):
 
 
 class Field(widgets.HBox):
-    """A control with its name, its unit and its number beside it, as people write numbers; the slider itself stays metric.
+    """A control with its name, its unit and its number beside it, as people write numbers; the slider itself stays metric, but steps roundly in the unit shown.
 
     `value` is what was given, though a browser moves a slider to its nearest step; told again, it is given again. `refuse`
     is told why a text isn't taken, `emptied` that a box was emptied; unless it leaves the box blank, it shows again what is.
@@ -58,6 +68,7 @@ class Field(widgets.HBox):
 
     def __init__(self, name: str, control: Control, refuse: Callable[[Exception], None], emptied: Callable[[], None]) -> None:
         self._control, self._refuse, self._emptied = control, refuse, emptied
+        self._low, self._high = control.low, control.high
         self.slider = _Slider(value=control.start, min=control.low, max=control.high, step=control.step, readout=False, continuous_update=True, layout={"width": "6.5em"})
         self._following = self._put = self._blank = False
         self._label, self._number = widgets.Label(layout={"width": "14em"}), widgets.Text(continuous_update=False, layout={"width": "5.5em"})
@@ -84,7 +95,23 @@ class Field(widgets.HBox):
         """Label and number in ``"metric"`` or ``"us"`` units."""
         self.unit, self._factor = unit_in(system, self._control.unit)
         self._label.value = self._control.label if self.unit == "1" else f"{self._control.label} [{self.unit}]"
+        self._span(self.value)
         self._follow()
+
+    def start(self, value: float) -> None:
+        """Give the control a value [its metric unit] beyond its range, too, which then ends there."""
+        self._low, self._high = min(self._control.low, value), max(self._control.high, value)
+        self._span(value)
+
+    def _span(self, value: float) -> None:
+        """From end to end in steps that are round in the unit shown, and a value given."""
+        step, low, high = self._control.step, self._low, self._high
+        if self._factor != 1:
+            step = round_down(step * self._factor) / self._factor
+            low, high = math.floor(low / step) * step, math.ceil(high / step) * step
+        with self.slider.hold_sync(), self.slider.hold_trait_notifications():  # a browser that moves the value to a step overlooks what else came with it
+            self.slider.min, self.slider.max, self.slider.step = low, high, step
+        self.put(value)
 
     def told(self, value: float) -> str:
         """A value of the control [its metric unit] in words."""

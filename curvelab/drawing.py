@@ -37,15 +37,17 @@ _PROJECTOR = {"font.size": 18.0, "axes.labelsize": 18.0, "axes.titlesize": 18.0,
 
 @dataclass(frozen=True)
 class Units:
-    """What a picture is labelled in: a short and a long unit of length, and how many of them a metre holds."""
+    """What a picture is labelled in: a short, a long and a far unit of length, and how many of them a metre holds."""
 
     short: str
     per_metre: float
     long: str
     long_per_metre: float
+    far: str
+    far_per_metre: float
 
 
-METRIC, US = Units("mm", 1e3, "m", 1.0), Units("in", 1 / 0.0254, "ft", 1 / 0.3048)
+METRIC, US = Units("mm", 1e3, "m", 1.0, "km", 1e-3), Units("in", 1 / 0.0254, "ft", 1 / 0.3048, "miles", 1 / 1609.344)
 SYSTEMS = {"metric": METRIC, "us": US}
 
 

@@ -32,7 +32,7 @@ ASK = {"choice": "Answer with a letter.", "number": "Give 3 significant figures.
 ENDLESS = ("no upper end", "no upper bound", "no upper limit", "no end", "no limit", "infinity", "infinite", "inf", "∞", "unbounded", "none")
 NEAR = "Not yet, but right to two figures: work with more, and round at the end."
 USUAL = {"The digits are right, the power of ten is not: look at the unit (mm, cm, m).": [10.0**n for n in (-6, -3, -2, -1, 1, 2, 3, 6)],
-         "The size is right, the sign is not: which way is +?": [-1.0], "You are out by a factor of 2.": [0.5, 2.0]}
+         "The size is right, the sign is not: which way is +, or is no sign asked for?": [-1.0], "You are out by a factor of 2.": [0.5, 2.0]}
 
 
 @dataclass(frozen=True)

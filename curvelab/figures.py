@@ -39,7 +39,7 @@ def curvature_axis(expected: float, u: float, *, found: float = math.nan, note: 
     note : str
         Why the estimate decides nothing, if so; it is then drawn in grey.
     units : Units
-        Whose kilometre or mile the radius is told in.
+        In whose kilometres or miles curvature and radius are told.
     ax : Axes, optional
 
     Returns
@@ -47,7 +47,8 @@ def curvature_axis(expected: float, u: float, *, found: float = math.nan, note: 
     Axes
     """
     ax = ax or plt.gca()
-    unit, half = 1e6, COVERAGE * u * 1e6
+    unit = 1e3 / units.far_per_metre
+    half = COVERAGE * u * unit
     centre = expected * unit
     for value, (name, colour, dash, _, text) in zip((0.0, centre), HYPOTHESES):
         line(ax, name, [value, value], [0, 1], color=colour, linestyle=dash, linewidth=2.2)
@@ -72,11 +73,20 @@ def curvature_axis(expected: float, u: float, *, found: float = math.nan, note: 
         between = centre / (right - left) > BETWEEN
         words(ax, "bars", "bars: 95 of 100\nmeasurements", ((centre / 2 - left) / (right - left) if between else 0.005, 0.97), xycoords="axes fraction",
               ha="center" if between else "left", va="top")
-    told = f"{units.long_per_metre / expected / 5280:.0f} miles" if units is US else f"{1e-3 / expected:.0f} km"
-    put(ax, xlim=(left, right), ylim=(0, 1), xlabel=f"curvature of the water [1/1000 km]; ellipsoid here {centre:.4f}, radius {told}")
+    put(ax, xlim=(left, right), ylim=(0, 1), xlabel=f"{of_water(units)}; ellipsoid here {centre:.4f}, radius {units.far_per_metre / expected:.0f} {units.far}")
     put(ax.yaxis, visible=False)
     put(ax.spines["left"], visible=False)
     return ax
+
+
+def of_water(units: Units) -> str:
+    """What stands along a curvature axis."""
+    return f"curvature of the water [1/1000 {units.far}]"
+
+
+def labelled(ax: Axes) -> Units:
+    """The units that a curvature axis is labelled in."""
+    return next(units for units in (US, METRIC) if ax.get_xlabel().startswith(of_water(units)))
 
 
 def sight_chart(distances: np.ndarray, flat: tuple[np.ndarray, np.ndarray], ellipsoid: tuple[np.ndarray, np.ndarray], *,

@@ -17,7 +17,7 @@ from .adjustment import Result, adjust, longest
 from .controls import Control
 from .decision import UNDECIDED, decide
 from .designs import single_line
-from .drawing import METRIC, SYSTEMS, US, Units, words
+from .drawing import SYSTEMS, Units, words
 from .fieldbook import read_fieldbook, with_changes
 from .page import Page, chooser, parts, unit_switch
 from .planning import CAUTIONS, TESTED, as_read, clearance, phoned_in, plan, what_if
@@ -182,9 +182,8 @@ class LivePage(Page):
         control = CONTROLS[name]
         value = self._as_read.setdefault(name, control.start) if self._chosen else control.start
         fixed = self._chosen is not None and name in ("length", "height", "phoned") or self._chosen is None and name == "shores"
-        with slider.hold_sync():  # but not the value: a browser that moves it to a step overlooks what else came with it
-            slider.min, slider.max, slider.disabled = min(control.low, value), max(control.high, value), fixed
-        self.fields[name].put(value)
+        slider.disabled = fixed
+        self.fields[name].start(value)
 
     def _compute(self) -> tuple[str, Iterable[str]]:
         """Draw the result; its sentence and its notes."""
@@ -281,7 +280,7 @@ def _cover(figure: Figure, units: Units) -> None:
         for artist in (*ax.lines, *ax.texts, *ax.collections):
             if artist.get_gid() not in ("axis", "level", "water", "still", "gap"):
                 artist.set_visible(False)
-    figure.axes[0].set_xlabel("curvature of the water [1/1000 km]")
+    figure.axes[0].set_xlabel(figures.of_water(units))
     for ax, gid in ((figure.axes[1], "axis"), (figure.axes[2], "level")):  # neither way is more likely
         level = figures.named(ax)[gid].get_ydata()[0]
         reach = max(abs(end - level) for end in ax.get_ylim())
@@ -315,11 +314,12 @@ def _describe(figure: Figure) -> str:
     axis, chart, at = (figures.named(axes) for axes in figure.axes)
     if "flat" not in chart:
         return "the question alone: nothing is shown before an answer"
-    unit, long = (US.short, US.long) if "ft" in figure.axes[1].get_xlabel() else (METRIC.short, METRIC.long)
+    units = figures.labelled(figure.axes[0])
+    unit, long = units.short, units.long
     text = (f"flat {at['flat'].get_ydata()[0]:z.1f} {unit} and ellipsoid {at['ellipsoid'].get_ydata()[0]:z.1f} {unit} above the level mark; ")
-    text += f"1/R = {axis['ellipsoid'].get_xdata()[0]:.4f} per 1000 km"
+    text += f"1/R = {axis['ellipsoid'].get_xdata()[0]:.4f} per 1000 {units.far}"
     if "found" in axis:
-        text += f"; found {axis['found'].get_xdata()[0]:.4f} per 1000 km, {at['found'].get_ydata()[0]:z.1f} {unit}"
+        text += f"; found {axis['found'].get_xdata()[0]:.4f} per 1000 {units.far}, {at['found'].get_ydata()[0]:z.1f} {unit}"
     elif "flat interval" in axis:
         low, high = axis["flat interval"].get_xdata()
         text += f"; 95 of 100 within ± {(high - low) / 2:.4f}"

@@ -8,7 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from statistics import NormalDist
 
-from .adjustment import Result, longest, over
+from .adjustment import Result, adjust, longest, over
 from .decision import Verdict, critical
 from .diagnosis import flat_needs, slopes, summed
 from .fieldbook import compose
@@ -212,7 +212,7 @@ def choices(book: FieldBook) -> dict[str, tuple[str, int]]:
 
 
 def without(book: FieldBook, table: str, line: int) -> FieldBook:
-    """The same campaign without one row, and without what then says nothing: the other reading of a set-up of two.
+    """The same campaign without one row, and without what then says nothing: the other reading of a set-up of two, a surface that no row names.
 
     Raises
     ------
@@ -223,14 +223,19 @@ def without(book: FieldBook, table: str, line: int) -> FieldBook:
     if line not in kept.lines:
         raise FieldBookError([Fault(table, line, "", "", "there is no such row to leave out")])
     rest = [r for r in book.readings if (table, line) != ("readings.csv", r.row)]
-    tied = {end for h in book.heights for end in (h.start, h.end)}
+    tied = {end for h in book.heights if (table, line) != ("heights.csv", h.row) for end in (h.start, h.end)}
     points = {r.setup: {o.point for o in rest if o.setup == r.setup} for r in rest}
     idle = [r.row for r in rest if len(points[r.setup]) == 1 and AXIS + r.setup not in tied]
     tables = dict(book.tables) | {table: kept.without(line)}
     for row in idle if table == "readings.csv" else ():
         tables[table] = tables[table].without(row)
+    site = dict(book.site)
+    if book.water.surfaces:
+        site["water"] = book.site["water"] | {"surfaces": [point for point in book.water.surfaces if point in tied.union(*points.values())]}
     try:
-        return compose(book.site, tables, book.sealed_plan)
+        left = compose(site, tables, book.sealed_plan)
+        adjust(left)
+        return left
     except FieldBookError:
         raise ValueError(f"without {table} row {line} nothing ties the rest together, so nothing can be said of the water") from None
 

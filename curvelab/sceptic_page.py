@@ -112,5 +112,5 @@ def _describe(figure: Figure) -> str:
     """What the picture shows, read back from its artists."""
     axis, bars = figures.named(figure.axes[0]), figure.axes[1]
     largest, value = bars.get_yticklabels()[0].get_text(), next(text.xy[0] for text in bars.texts if text.get_gid() == "value 0")
-    return (f"found {axis['found'].get_xdata()[0]:.4f} per 1000 km, ellipsoid {axis['ellipsoid'].get_xdata()[0]:.4f}; "
+    return (f"found {axis['found'].get_xdata()[0]:.4f} per 1000 {figures.labelled(figure.axes[0]).far}, ellipsoid {axis['ellipsoid'].get_xdata()[0]:.4f}; "
             f"largest part {largest}, {value:.1f} {bars.get_xlabel()[-3:-1]}")

@@ -20,6 +20,7 @@ from scipy import stats
 
 import curvelab
 from curvelab import decision, drawing, figures, panels, prediction, stamps
+from curvelab.controls import unit_in
 from curvelab.wording import WORDS
 from tests.books import DATA, drawn_whole, put
 
@@ -292,6 +293,24 @@ def test_labels_and_numbers_in_us_units(control, typed, metric):
     page.units.value = "metric"
     assert float(number.value) == pytest.approx(metric, rel=1e-2) and slider.value == pytest.approx(metric, rel=1e-7)
     assert label.value.endswith(f"[{panels.CONTROLS[control].unit}]") and page.fault.value == ""
+
+
+@pytest.mark.parametrize("control, metric, step", [("length", "m", 100.0), ("height", "m", 0.2), ("gradient", "K/m", 0.001), ("phoned", "mm", 0.02)])
+def test_steps_in_us_units_are_round_there(control, metric, step):
+    """From end to end, and no number is moved to a step by the switch; each step is one that a what-if tells."""
+    page = answered(DATA)
+    page.units.value = "us"
+    field, slider = page.fields[control], page.controls[control]
+    before, per = page.values[control], unit_in("us", metric)[1]
+    assert slider.step * per == pytest.approx(step) and slider.step > panels.CONTROLS[control].step / 2
+    for end in (slider.min, slider.max):
+        assert end * per / step == pytest.approx(round(end * per / step), abs=1e-6)
+    slider.set_state({"value": round(slider.value / slider.step) * slider.step})  # as a browser does
+    assert page.values[control] == before == panels.CONTROLS[control].start
+    slider.set_state({"value": (round(before / slider.step) + 1) * slider.step})
+    assert float(field.children[2].value) / step == pytest.approx(round(before * per / step) + 1)
+    page.units.value = "metric"
+    assert (slider.min, slider.max, slider.step) == (panels.CONTROLS[control].low, panels.CONTROLS[control].high, panels.CONTROLS[control].step)
 
 
 @pytest.mark.parametrize("name, value", [("gradient", 0.1), ("shores", 40.0)])

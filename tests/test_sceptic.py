@@ -111,6 +111,13 @@ def test_leaving_a_row_out_leaves_out_what_hangs_on_it():
         sceptic.without(read, "readings.csv", 999)
 
 
+def test_without_its_height_a_mark_is_still_tied_by_a_set_up_half_way():
+    read = curvelab.read_fieldbook(DATA / "two_kilometres")
+    left = sceptic.without(read, *sceptic.choices(read)["heights.csv row 3: far water to far mark"])
+    assert list(left.water.surfaces) == ["near water"]  # as no row names the other any more
+    assert curvelab.decide(curvelab.adjust(left)).outcome == "flat rejected"
+
+
 def test_the_page_changes_the_verdict_before_their_eyes():
     page = sceptic_page.ScepticPage(curvelab.read_fieldbook(DATA / "two_kilometres"))
     assert page.verdict.outcome == "flat rejected" and "What if" not in page.sentence.value
