@@ -24,6 +24,10 @@ from .controls import Control, Field
 from .drawing import BENEATH
 from .stamps import Canvas
 
+LARGE_TYPE = """<style>.curvelab-page {
+  --jp-widgets-font-size: clamp(13px, 1.04vw, 20px); --jp-widgets-inline-height: clamp(28px, 2vw, 38px) }
+.curvelab-page .jupyter-widgets { font-size: var(--jp-widgets-font-size) }</style>"""
+
 
 class Page(widgets.VBox):
     """Controls, a sentence and a persistent figure.
@@ -57,10 +61,10 @@ class Page(widgets.VBox):
     def __init__(self, controls: Mapping[str, Control], size: tuple[float, float], show: Callable[[Page], tuple[str, Iterable[str]]],
                  read: Callable[[Figure], str], above: Iterable[widgets.Widget] = (), between: Iterable[widgets.Widget] = (),
                  columns: int = 2) -> None:
-        self._show, self._read, self.projector = show, read, False
-        self.figure = Figure(figsize=size, dpi=100, facecolor=figures.PAPER)
+        self._show, self._read = show, read
+        self.figure = Figure(dpi=100, facecolor=figures.PAPER)
         Canvas(self.figure)
-        self.picture = widgets.Image(format="png", width=int(size[0] * 100), height=int(size[1] * 100), layout={"margin": "2px 0"})  # none beside it: as wide as the page, it would ask for a scroll bar
+        self.picture = widgets.Image(format="png", layout={"margin": "2px 0"})  # none beside it: as wide as the page, it would ask for a scroll bar
         self.sentence, self.fault, self.notes = widgets.HTML(), widgets.HTML(), widgets.HTML()
         self._turn = threading.RLock()  # a kernel may answer two controls at a time
         self._setting = False
@@ -69,8 +73,11 @@ class Page(widgets.VBox):
         self.controls = {name: field.slider for name, field in self.fields.items()}
         for widget, css in ((self.picture, "picture"), (self.sentence, "sentence"), (self.fault, "fault")):
             widget.add_class(f"curvelab-{css}")
-        super().__init__([*above, widgets.GridBox([*self.fields.values()], layout={"grid_template_columns": f"repeat({columns}, max-content)", "grid_gap": "0 1.5em"}),
+        self._type = widgets.HTML(layout={"display": "none"})
+        super().__init__([self._type, *above, widgets.GridBox([*self.fields.values()], layout={"grid_template_columns": f"repeat({columns}, max-content)", "grid_gap": "0 1.5em"}),
                           *between, self.fault, self.sentence, self.picture, self.notes])
+        self.add_class("curvelab-page")
+        self.projected(size, False)
         for field in self.fields.values():
             field.observe(self.update, "value")
 
@@ -78,6 +85,14 @@ class Page(widgets.VBox):
     def values(self) -> dict[str, float]:
         """What the controls say."""
         return {name: field.value for name, field in self.fields.items()}
+
+    def projected(self, size: tuple[float, float], projector: bool) -> None:
+        """A picture of another size [inches at 100 dpi]; for a projector in large type, with controls that grow with the window."""
+        self.projector = projector
+        self.figure.clear()
+        self.figure.set_size_inches(size)
+        self.picture.width, self.picture.height = (str(int(100 * side)) for side in size)
+        self._type.value = LARGE_TYPE if projector else ""
 
     @contextlib.contextmanager
     def together(self) -> Iterator[None]:
@@ -109,7 +124,7 @@ class Page(widgets.VBox):
                 self.show_fault(error)
                 return
             self.fault.value = ""
-            self.sentence.value = f'<div style="font-size:{25 if self.projector else 17}px;line-height:1.3;max-width:68em;min-height:2.6em">{html.escape(text).replace(" %", "&nbsp;%")}</div>'
+            self.sentence.value = f'<div style="font-size:1.3em;line-height:1.3;max-width:68em;min-height:2.6em">{html.escape(text).replace(" %", "&nbsp;%")}</div>'
             self.notes.value = f'<div style="line-height:1.35;max-width:75em">{"".join(notes)}</div>'
 
     def show_fault(self, error: Exception) -> None:
@@ -156,7 +171,7 @@ class Page(widgets.VBox):
 
 
 def _alert(lead: str, rest: str) -> str:
-    return f'<div role="alert" style="font-size:16px;border-left:6px solid #a84300;padding-left:0.6em"><b>{lead}</b>{rest}</div>'
+    return f'<div role="alert" style="font-size:1.25em;border-left:6px solid #a84300;padding-left:0.6em"><b>{lead}</b>{rest}</div>'
 
 
 def png(pixels: np.ndarray) -> bytes:

@@ -39,10 +39,10 @@ GRADIENT_U, TILT_U = 0.03, float(TESTED.partition(" ")[0])  # K/m; µrad
 SHORT = 100.0  # m, of the null control
 WHAT_IF = {"gradient": "the temperature gradient had been {}", "collimation": f"a peg test had found a collimation error of {{}}, ± {TESTED}",
            "shores": sceptic.WHAT_IF["shores"]}
-SIZE, LARGE = (11.6, 4.1), (11.6, 6.4)  # inches at 100 dpi
-BOXES = (0.0966, 0.366, 0.8884, 0.588), (0.1432, 0.1663, 0.8305, 0.7434), (0.261, 0.1663, 0.693, 0.7434)  # of the axes in their parts
-LARGE_BOXES = (0.1483, 0.392, 0.7867, 0.562), (0.2324, 0.1856, 0.6891, 0.7095), (0.357, 0.1856, 0.4633, 0.7095)
-LABELS, LARGE_LABELS = (30.5, (0, 74, 68)), (40.3, (0, 111, 100))  # pixels below the axes, and left of each, beyond -10000
+SIZE, LARGE = (11.6, 3.85), (17.0, 6.0)  # inches at 100 dpi
+HEIGHTS, WIDTHS = (134, 276), (782, 378)  # of the parts of the figure, the axis above both
+MARGINS = (112, 49, 17, 6), (112, 46, 20, 25), (99, 46, 17, 25)  # pixels left, below, right and above of the axes in their parts, in small type
+LABELS, LARGE_LABELS, LARGER = (30.5, (0, 74, 68)), (40.3, (0, 111, 100)), 18 / 11  # pixels below the axes, and left of each, beyond -10000; times the small type
 
 
 class LivePage(Page):
@@ -69,7 +69,7 @@ class LivePage(Page):
         names = sorted({p.parent.name for file in ("site.toml", "readings.csv") for p in self.folder.glob(f"*/{file}")}) if self.folder else []
         self.answer = widgets.ToggleButtons(options=ANSWERS, value=None, style={"button_width": "10em"}, layout={"width": "auto"})
         self.units = unit_switch()
-        self.large = widgets.ToggleButton(description="Large type", tooltip="for a projector; made for 1920 x 1080", layout={"width": "7em"})
+        self.large = widgets.ToggleButton(description="Large type", tooltip="for a projector: type grows with the window", layout={"width": "7em"})
         self.reset, self.null = (widgets.Button(description=text, layout={"width": "auto"}) for text in ("Start over", "Null control: a short line"))
         self.book = chooser("Field book", [NO_BOOK, *names], "26em", "book")
         self.left_out = chooser("Leave out", [NOTHING], "30em", "left-out")
@@ -140,10 +140,7 @@ class LivePage(Page):
     def _resize(self, _: Any = None) -> None:
         """Pictures in the type for a screen, or in large type for a projector."""
         with self._turn:
-            self.projector = self.large.value
-            self.figure.clear()
-            self.figure.set_size_inches(LARGE if self.large.value else SIZE)
-            self.picture.height = str(int(100 * self.figure.get_figheight()))
+            self.projected(LARGE if self.large.value else SIZE, self.large.value)
             self.update()
 
     def _choose(self, change: Any = None) -> None:
@@ -270,8 +267,11 @@ class LivePage(Page):
 
 def _three(figure: Figure, large: bool) -> list[figures.Axes]:
     """The places of the three pictures, each in a part of the figure that can be drawn alone."""
-    grid = figure.add_gridspec(2, 2, height_ratios=(209, 431) if large else (134, 276), width_ratios=(740, 420) if large else (782, 378))
-    return parts(figure, (grid[0, :], grid[1, 0], grid[1, 1]), LARGE_BOXES if large else BOXES, *(LARGE_LABELS if large else LABELS))
+    grid, times = figure.add_gridspec(2, 2, height_ratios=HEIGHTS, width_ratios=WIDTHS), LARGER if large else 1.0
+    width, height = figure.bbox.width / sum(WIDTHS) / times, figure.bbox.height / sum(HEIGHTS) / times
+    sizes = [(across * width, up * height) for across, up in ((sum(WIDTHS), HEIGHTS[0]), (WIDTHS[0], HEIGHTS[1]), (WIDTHS[1], HEIGHTS[1]))]
+    boxes = [(left / x, low / y, 1 - (left + right) / x, 1 - (low + top) / y) for (left, low, right, top), (x, y) in zip(MARGINS, sizes)]
+    return parts(figure, (grid[0, :], grid[1, 0], grid[1, 1]), boxes, *(LARGE_LABELS if large else LABELS))
 
 
 def _cover(figure: Figure, units: Units) -> None:
@@ -306,7 +306,7 @@ def _went(struck: float, system: str) -> str:
 
 def _move(text: str) -> widgets.HTML:
     """The heading of one of the four moves."""
-    return widgets.HTML(f'<b style="font-size:15px">{text}</b>', layout={"min_width": "3.5em", "margin": f"2px 6px 2px {8 if text == 'Choose' else 2}px"})
+    return widgets.HTML(f'<b style="font-size:1.15em">{text}</b>', layout={"min_width": "3.5em", "margin": f"2px 6px 2px {8 if text == 'Choose' else 2}px"})
 
 
 def _describe(figure: Figure) -> str:

@@ -573,7 +573,7 @@ def test_large_type_is_large_and_comes_back(page):
     page.large.value = True
     assert page.describe() == before and min(label.get_fontsize() for label in page.figure.axes[1].get_xticklabels()) >= 18
     page.large.value = False
-    assert page.describe() == before and page.figure.get_figheight() == pytest.approx(4.1)
+    assert page.describe() == before and page.figure.get_figheight() == pytest.approx(panels.SIZE[1])
 
 
 def test_every_corner_of_the_controls_gives_a_sentence(page):
