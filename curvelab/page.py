@@ -157,6 +157,8 @@ class Page(widgets.VBox):
                 artist.set_animated(artist.zorder > BENEATH)
             moving = sorted((artist for ax in part.axes for artist in ax.get_children() if artist.get_animated()), key=lambda artist: artist.zorder)
             if part.stale or part not in self._still:
+                for tick in (tick for ax in part.axes for axis in (ax.xaxis, ax.yaxis) for tick in axis.majorTicks):
+                    tick.label1.set_in_layout(False)  # matplotlib needn't ask how much room it takes
                 part.draw(renderer)
                 self._still[part] = canvas.copy_from_bbox(part.bbox)
             canvas.restore_region(self._still[part])

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from matplotlib.backend_bases import GraphicsContextBase
 from matplotlib.backends.backend_agg import FigureCanvasAgg, RendererAgg
-from matplotlib.font_manager import FontProperties
+from matplotlib.font_manager import FontProperties, findfont, get_font
 
 KEPT = 1000  # pieces of text
 
@@ -35,6 +35,18 @@ class _Renderer(RendererAgg):
             return super().draw_text(gc, x, y, s, prop, angle, ismath, mtext)
         image, left, low = _stamp(s, prop.copy(), angle, gc.get_rgb(), gc.get_alpha(), self.dpi)
         self.draw_image(gc, round(x) + left, round(self.height - y) + low, image)
+
+    def _get_font_height_metrics(self, prop: FontProperties) -> tuple[float, float, float]:
+        """Where matplotlib 3.11 asks its canvas before it looks into the file of the font, for every piece of text anew."""
+        return _heights(prop.copy(), self.dpi)
+
+
+@functools.lru_cache(KEPT)
+def _heights(font: FontProperties, dpi: float) -> tuple[float, float, float]:
+    """Ascent, descent and line gap of a font [pixels]."""
+    told = get_font(findfont(font))
+    table, per_em = told.get_sfnt_table("OS/2"), told.get_sfnt_table("head")["unitsPerEm"]
+    return tuple(sign * table[f"sTypo{name}"] * font.get_size_in_points() * dpi / 72 / per_em for sign, name in ((1, "Ascender"), (-1, "Descender"), (1, "LineGap")))
 
 
 @functools.lru_cache(KEPT)
