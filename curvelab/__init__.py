@@ -19,7 +19,7 @@ _NAMES = {
     "adjust": "adjustment", "decide": "decision", "plan": "planning", "simulate": "simulation",
 }
 _ROOMS = ("numbers", "quantities", "units", "ellipsoid", "refraction", "instrument", "field_test", "water", "lake", "profile", "ray", "air", "uncertainty", "gum", "montecarlo", "schema", "records", "resolve", "sense",
-          "parsing", "fieldbook", "suspicion", "privacy", "sealing", "designs", "rows", "priors", "observation", "leastsquares", "determinacy", "adjustment", "starter", "prediction", "diagnosis", "wording", "remarks", "decision", "sceptic", "planning", "actions", "maps", "simulation", "drawing", "figures", "stamps", "controls", "page", "panels", "rays_page", "sceptic_page", "photo",
+          "parsing", "fieldbook", "suspicion", "privacy", "sealing", "designs", "rows", "priors", "observation", "leastsquares", "determinacy", "adjustment", "starter", "prediction", "diagnosis", "wording", "remarks", "decision", "sceptic", "planning", "actions", "maps", "simulation", "drawing", "figures", "stamps", "controls", "page", "triptych", "panels", "rays_page", "sceptic_page", "photo",
           "photo_page", "pages", "paper", "publishing", "exercises", "mystery")
 __all__ = ["__version__", *_NAMES, *_ROOMS]
 

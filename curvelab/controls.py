@@ -17,7 +17,7 @@ US_UNITS = {"m": "ft", "mm": "in", "K/m": "°F/ft"}  # in place of a control's m
 
 @dataclass(frozen=True)
 class Control:
-    """A number that can be moved: its label, unit, range, step and where it starts."""
+    """A number that can be moved: its label, unit, range, step and where it starts; what to say to whoever types one beyond the range."""
 
     label: str
     unit: str
@@ -25,6 +25,7 @@ class Control:
     high: float
     step: float
     start: float
+    hint: str = ""
 
 
 def unit_in(system: str, metric: str) -> tuple[str, float]:
@@ -62,12 +63,14 @@ class Field(widgets.HBox):
 
     `value` is what was given, though a browser moves a slider to its nearest step; told again, it is given again. `refuse`
     is told why a text isn't taken, `emptied` that a box was emptied; unless it leaves the box blank, it shows again what is.
+    `translated` gives the value that a text means in other words [the control's metric unit], or None.
     """
 
     value = traitlets.Float()
 
-    def __init__(self, name: str, control: Control, refuse: Callable[[Exception], None], emptied: Callable[[], None]) -> None:
-        self._control, self._refuse, self._emptied = control, refuse, emptied
+    def __init__(self, name: str, control: Control, refuse: Callable[[Exception], None], emptied: Callable[[], None],
+                 translated: Callable[[str], float | None] = lambda text: None) -> None:
+        self._control, self._refuse, self._emptied, self._translated = control, refuse, emptied, translated
         self._low, self._high = control.low, control.high
         self.slider = _Slider(value=control.start, min=control.low, max=control.high, step=control.step, readout=False, continuous_update=True, layout={"width": "6.5em"})
         self._following = self._put = self._blank = False
@@ -156,11 +159,13 @@ class Field(widgets.HBox):
         """The value of a text [the control's metric unit]; ValueError where it is none, or out of range."""
         dimension = units.dimension_of(self._control.unit) or "number"
         shown, metric = (self.unit, self._control.unit) if dimension != "number" else ("", "")
-        quantity = units.parse(f"{text} {shown}" if units.is_bare(units.clean(text)) else text, dimension)
-        if quantity.u is not None:
-            raise ValueError("write one number, without ±")
-        value = float(f"{units.convert(quantity.value, metric, dimension):.12g}")
+        value = self._translated(text)
+        if value is None:
+            quantity = units.parse(f"{text} {shown}" if units.is_bare(units.clean(text)) else text, dimension)
+            if quantity.u is not None:
+                raise ValueError("write one number, without ±")
+            value = float(f"{units.convert(quantity.value, metric, dimension):.12g}")
         low, high = self.slider.min, self.slider.max
         if not self._shown(low) <= self._shown(value) <= self._shown(high):
-            raise ValueError(f"{text.strip()!r} lies beyond {self.told(low)} to {self.told(high)}")
+            raise ValueError(f"{text.strip()!r} lies beyond {self.told(low)} to {self.told(high)}" + (self._control.hint and f"; {self._control.hint}"))
         return value

@@ -4,17 +4,18 @@ from __future__ import annotations
 
 import math
 import statistics
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from . import air
 from .adjustment import UNCHECKED, Result, axis_height, longest
+from .gum import student_factor
 from .observation import groups
 from .refraction import REFERENCE_RADIUS, coefficient, gradient_for
 from .resolve import AXIS, components
 from .rows import Row
 
-GROSS = 6.0  # repeats that scatter so many times more than was stated hold a blunder
+GROSS, LONE = 6.0, 3.0  # repeats that scatter so many times more than was stated hold a blunder; so far off may a single one be
 SLIPS = {"a metre": 1.0, "a foot": 0.3048, "a decimetre": 0.1, "an inch": 0.0254, "a centimetre": 0.01}  # m, a hand's usual slips: common practice, no source
 
 @dataclass(frozen=True)
@@ -163,6 +164,32 @@ def odd_one_out(result: Result, row: Row) -> tuple[str, float, float]:
     away = [value - statistics.median(values[:i] + values[i + 1:]) for i, value in enumerate(values)]
     by, odd = max(zip(away, group), key=lambda pair: abs(pair[0]))
     return f"readings.csv row {odd.row}: {odd.setup} to {odd.point}" if len(group) > 2 else row.label, by, statistics.stdev(values) / row.scatter
+
+
+def lone_repeats(result: Result) -> list[tuple[str, float, float]]:
+    """Of repeated readings that agree among themselves a single one that does not: `odd_one_out` of each such group."""
+    rows = [row for row in result.rows if row.reading and 1 < row.scatter <= GROSS]
+    found = [(odd_one_out(result, row), [r.reading for r in group]) for row in rows for group in groups(result.book) if group[0] is row.reading]
+    return [odd for odd, values in found if stands_apart(values, odd[2])]
+
+
+def stands_apart(values: Sequence[float], u: float) -> bool:
+    """Whether a single one of several values is too far from the others, by what they are and by what was stated for each [same unit].
+
+    Notes
+    -----
+    Its distance from the mean of the others over its standard uncertainty, as they scatter, is Student's t with n - 2 degrees of
+    freedom: fewer than one in a hundred groups hold so odd a one. Besides it is so many times as far off as was stated (`LONE`).
+
+    >>> stands_apart([0.398, 0.401, 0.394, 0.403, 0.498], 0.024), stands_apart([0.398, 0.401, 0.394, 0.403, 0.420], 0.024)
+    (True, False)
+    """
+    if len(values) < 3:
+        return False
+    mean = statistics.fmean(values)
+    *rest, odd = sorted(values, key=lambda value: abs(value - mean))
+    scatter = max(LONE * u, statistics.stdev(rest) * student_factor(1 - 0.01 / len(values), len(rest) - 1))
+    return abs(odd - statistics.fmean(rest)) > scatter * math.sqrt(1 + 1 / len(rest))
 
 
 def slip(metres: float, u: float) -> str:

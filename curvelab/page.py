@@ -24,7 +24,8 @@ from .controls import Control, Field
 from .drawing import BENEATH
 from .stamps import Canvas
 
-LARGE_TYPE = """<style>.curvelab-page {
+STALE = "<style>.curvelab-stale { opacity: 0.2 }</style>"
+LARGE_TYPE = STALE + """<style>.curvelab-page {
   --jp-widgets-font-size: clamp(13px, 1.04vw, 20px); --jp-widgets-inline-height: clamp(28px, 2vw, 38px) }
 .curvelab-page .jupyter-widgets { font-size: var(--jp-widgets-font-size) }</style>"""
 
@@ -69,7 +70,7 @@ class Page(widgets.VBox):
         self._turn = threading.RLock()  # a kernel may answer two controls at a time
         self._setting = False
         self._still: WeakKeyDictionary = WeakKeyDictionary()  # pixels of what stands still, by subfigure
-        self.fields = {name: Field(name, control, self._refuse, functools.partial(self._emptied, name)) for name, control in controls.items()}
+        self.fields = {name: Field(name, control, self._refuse, functools.partial(self._emptied, name), functools.partial(self._translated, name)) for name, control in controls.items()}
         self.controls = {name: field.slider for name, field in self.fields.items()}
         for widget, css in ((self.picture, "picture"), (self.sentence, "sentence"), (self.fault, "fault")):
             widget.add_class(f"curvelab-{css}")
@@ -92,7 +93,7 @@ class Page(widgets.VBox):
         self.figure.clear()
         self.figure.set_size_inches(size)
         self.picture.width, self.picture.height = (str(int(100 * side)) for side in size)
-        self._type.value = LARGE_TYPE if projector else ""
+        self._type.value = LARGE_TYPE if projector else STALE
 
     @contextlib.contextmanager
     def together(self) -> Iterator[None]:
@@ -124,15 +125,17 @@ class Page(widgets.VBox):
                 self.show_fault(error)
                 return
             self.fault.value = ""
+            self.picture.remove_class("curvelab-stale")
             self.sentence.value = f'<div style="font-size:1.3em;line-height:1.3;max-width:68em;min-height:2.6em">{html.escape(text).replace(" %", "&nbsp;%")}</div>'
             self.notes.value = f'<div style="line-height:1.35;max-width:75em">{"".join(notes)}</div>'
 
     def show_fault(self, error: Exception) -> None:
-        """Say on the page what can't be worked out; the last picture stays."""
+        """Say on the page what can't be worked out; the last picture stays, but faded."""
+        self.picture.add_class("curvelab-stale")
         text = html.escape(str(error)).replace("\n", "<br>")
         self.sentence.value = ""
         self.notes.value = ""
-        self.fault.value = _alert("This can't be worked out", f" (the picture is still the last one that could be): {text}")
+        self.fault.value = _alert("This can't be worked out", f" (the faded picture and the numbers are those of before): {text}")
 
     def _refuse(self, error: Exception) -> None:
         """Say on the page why a number that was typed is not taken; all else stays."""
@@ -141,6 +144,10 @@ class Page(widgets.VBox):
     def _emptied(self, name: str) -> None:
         """The box of a control was emptied: no complaint of what stood there is left."""
         self.fault.value = ""
+
+    def _translated(self, name: str, text: str) -> float | None:
+        """The value that a text typed beside a control means in other words, where a page knows of such."""
+        return None
 
     def describe(self) -> str:
         """What the picture shows, read back from what was drawn."""

@@ -10,19 +10,20 @@ from pathlib import Path
 from typing import Any
 
 import ipywidgets as widgets
-from matplotlib.figure import Figure
 
-from . import figures, sceptic
+from . import profile, sceptic, triptych, units
 from .adjustment import Result, adjust, longest
 from .controls import Control
-from .decision import UNDECIDED, decide
+from .decision import Verdict, decide
 from .designs import single_line
-from .drawing import SYSTEMS, Units, words
+from .drawing import SYSTEMS
 from .fieldbook import read_fieldbook, with_changes
-from .page import Page, chooser, parts, unit_switch
+from .page import Page, chooser, unit_switch
 from .planning import CAUTIONS, TESTED, as_read, clearance, phoned_in, plan, what_if
-from .prediction import measured_offset, predicted_lines
+from .prediction import measured_offset
 from .records import FieldBook
+from .refraction import DRY_ADIABATIC
+from .uncertainty import COVERAGE
 from .wording import WORDS, length, offset
 
 NO_BOOK, NOTHING = "no field book: only plan", "no row"
@@ -30,19 +31,16 @@ ANSWERS = ("above the mark", "on the mark", "below the mark")
 CONTROLS = {
     "length": Control("Length of sight", "m", 100.0, 5000.0, 50.0, 2000.0),
     "height": Control("Height of instrument", "m", 0.5, 6.0, 0.1, 1.6),
-    "gradient": Control("Temperature gradient", "K/m", -0.50, 0.50, 0.002, -0.01),
-    "collimation": Control("Collimation error", "µrad", -100.0, 100.0, 1.0, 0.0),
+    "gradient": Control("Temperature gradient", "K/m", -0.50, 0.50, 0.005, -0.01, "for air 3 K warmer than the water write 3 K"),
+    "collimation": Control("Collimation error", "µrad", -350.0, 350.0, 1.0, 0.0),
     "shores": Control("Far water higher by", "mm", -200.0, 200.0, 1.0, 0.0),
     "phoned": Control("Reading above mark", "mm", -1000.0, 3000.0, 1.0, 0.0),
 }
 GRADIENT_U, TILT_U = 0.03, float(TESTED.partition(" ")[0])  # K/m; µrad
 SHORT = 100.0  # m, of the null control
-WHAT_IF = {"gradient": "the temperature gradient had been {}", "collimation": f"a peg test had found a collimation error of {{}}, ± {TESTED}",
-           "shores": sceptic.WHAT_IF["shores"]}
-SIZE, LARGE = (11.6, 3.85), (17.0, 6.0)  # inches at 100 dpi
-HEIGHTS, WIDTHS = (134, 276), (782, 378)  # of the parts of the figure, the axis above both
-MARGINS = (112, 49, 17, 6), (112, 46, 20, 25), (99, 46, 17, 25)  # pixels left, below, right and above of the axes in their parts, in small type
-LABELS, LARGE_LABELS, LARGER = (30.5, (0, 74, 68)), (40.3, (0, 111, 100)), 18 / 11  # pixels below the axes, and left of each, beyond -10000; times the small type
+FAR, FURTHER = 2.0, 3.0  # typical errors, from where on a what-if is called unlikely, and next to impossible
+WHAT_IF = {"gradient": "the temperature gradient had been {}", "collimation": sceptic.WHAT_IF["collimation"], "shores": sceptic.WHAT_IF["shores"],
+           "height": "the instrument had stood at {}"}
 
 
 class LivePage(Page):
@@ -78,12 +76,13 @@ class LivePage(Page):
         self._as_read: dict[str, float] = {}
         self._typical: dict[str, float] = {}  # errors of what a heckler may suppose otherwise
         self._struck = math.nan  # where the line struck the board, as it was read or phoned in [m above the mark]
-        self._tested = False  # a level by pegs
+        self._aside = ""  # what became of a reading that belongs to another line
+        self._long = CONTROLS["length"].start  # the line before the null control [m]
         self.answer.add_class("curvelab-answer"), self.called.add_class("curvelab-called"), self.reset.add_class("curvelab-reset")
         self.large.add_class("curvelab-large"), self.null.add_class("curvelab-null")
         ask, judge = (widgets.HBox(row, layout={"align_items": "center"}) for row in (
             [_move("Ask"), self.answer, _move("Choose"), self.units, self.large, self.null, self.reset], [_move("Judge"), self.book, self.left_out, self.called]))
-        super().__init__(CONTROLS, SIZE, LivePage._compute, _describe, [ask], [judge], 3)
+        super().__init__(CONTROLS, triptych.SIZE, LivePage._compute, triptych.describe, [ask], [judge], 3)
         spelt = "".join(f"<div><b>{html.escape(word)}</b>: {html.escape(meaning)}.</div>" for word, meaning in WORDS.items())
         self.children += widgets.HTML(f'<details class="curvelab-words" style="line-height:1.35;max-width:75em"><summary>Words to say aloud</summary>{spelt}</details>'),
         self.book.observe(self._choose, "value")
@@ -96,13 +95,17 @@ class LivePage(Page):
         self._choose()
 
     def update(self, change: Any = None) -> None:
-        """Compute and draw, unless a book with a fault is chosen: its message stands. A number phoned in is judged from then on."""
-        if change and change.owner is self.fields["phoned"] and not self._setting:
+        """Compute and draw, unless a book with a fault is chosen: its message stands. A number phoned in is judged from then on, for this line alone."""
+        owner = None if self._setting or not change else change.owner
+        if owner is self.fields["phoned"]:
             if math.isnan(self._struck):  # what is moved from now on is a what-if
                 self._as_read, self._typical = self.values, {"gradient": GRADIENT_U, "collimation": TILT_U}
-            self._struck = self.values["phoned"] / 1000
+            self._struck, self._aside = self.values["phoned"] / 1000, ""
             with self.together():
                 self.called.value = True
+        elif owner is self.fields["length"] and self.called.value and not math.isnan(self._struck):
+            self._hang_up()
+            self._aside = f"The reading over {length(change.old, self.units.value)} is put aside: it belongs to that line. "
         if self.book.value == NO_BOOK or self._chosen is not None:
             super().update(change)
 
@@ -126,21 +129,33 @@ class LivePage(Page):
         with self.together():
             self.called.value = False
         self.fields["phoned"].blank()
-        self._struck = math.nan
+        self._struck, self._aside = math.nan, ""
 
     def _null(self, _: Any = None) -> None:
-        """A line so short that no offset can be seen, and nothing read yet."""
+        """A line so short that no offset can be seen, all else as it is, and nothing read yet; pressed again, the line before."""
         with self._turn:
+            now = self.values["length"]
             with self.together():
-                for name in ("length", "gradient", "collimation", "phoned"):
-                    self.fields[name].put(SHORT if name == "length" else CONTROLS[name].start)
+                self.fields["length"].put(self._long if now == SHORT else SHORT)
+            self._long = now
             self._hang_up()
             self.update()
+
+    def _translated(self, name: str, text: str) -> float | None:
+        """How much warmer the air at the height of the line is than the water, as the gradient there [K/m] where wind mixes it; None where the text says no such thing."""
+        if name != "gradient" or units.is_bare(units.clean(text)):
+            return None
+        height = self.values["height"]
+        try:
+            warmer = units.parse(text, "temperature difference").value
+        except ValueError:
+            return None
+        return float(profile.strength(warmer, height, profile.logarithmic(), DRY_ADIABATIC)) / height - DRY_ADIABATIC
 
     def _resize(self, _: Any = None) -> None:
         """Pictures in the type for a screen, or in large type for a projector."""
         with self._turn:
-            self.projected(LARGE if self.large.value else SIZE, self.large.value)
+            self.projected(triptych.LARGE if self.large.value else triptych.SIZE, self.large.value)
             self.update()
 
     def _choose(self, change: Any = None) -> None:
@@ -148,7 +163,7 @@ class LivePage(Page):
         with self._turn:
             if self._setting:
                 return
-            self._chosen, self._as_read, self._tested, self._struck = None, {}, False, math.nan
+            self._chosen, self._as_read, self._struck, self._aside = None, {}, math.nan, ""
             try:
                 if self.book.value != NO_BOOK:
                     book = read_fieldbook(self.folder / self.book.value)
@@ -156,7 +171,6 @@ class LivePage(Page):
                     self._as_read = {name: value for name, value in as_read(result).items() if math.isfinite(value)}
                     self._typical = _typical(result)
                     self._struck = math.nan if book.is_plan else measured_offset(result).value
-                    self._tested = bool(sceptic.pegs(result)) and not book.is_plan
                     self._chosen = book
             except Exception as error:  # a fault shows on the page, in words
                 self.show_fault(error)
@@ -185,108 +199,80 @@ class LivePage(Page):
     def _compute(self) -> tuple[str, Iterable[str]]:
         """Draw the result; its sentence and its notes."""
         result, text, notes, outcome, tilt = self._result()
-        self._draw(result, outcome, tilt)
+        shown = SYSTEMS[self.units.value]
+        triptych.draw(self.figure, result, outcome, tilt, self.values["height"], shown, result.book.invented and self._chosen is not None)
         cautions = f'<b>Cautions.</b> {" ".join(map(html.escape, CAUTIONS))}'
         if self.answer.value is None:
-            _cover(self.figure, SYSTEMS[self.units.value])
+            triptych.cover(self.figure, shown)
             away = length(longest(result).reading.distance, self.units.value)
             return (f"A line of sight leaves the level, as level as it can. {away} across the water, where will it strike the target: above the mark at its own height, "
                     "on the mark, or below it? Agree on one answer, then look."), [cautions]
-        told = [f"{html.escape(note[0].upper() + note[1:])}. " for note in notes]
+        bands = "bands: where 95 of 100 lines would strike by what is known beforehand; the bar on the board is that of the reading alone" if outcome else ""
+        told = [f"{html.escape(note[0].upper() + note[1:])}. " for note in (*notes, bands, self._grey()) if note]
         sealed = [f"<b>Seal of the plan:</b> {html.escape(result.book.sealed)}. "] if result.book.sealed else []
         return f"You said: {self.answer.value}. {_went(self._struck, self.units.value) if outcome else ''}{text}", [*sealed, *told, cautions]
 
+    def _grey(self) -> str:
+        """Why some controls can't be moved."""
+        return ("in grey is what the field book says; what its air, level and water were may be supposed otherwise" if self._chosen is not None else
+                "in grey is what needs a field book: the water at the far shore, and rows to leave out")
+
     def _result(self) -> tuple[Result, str, tuple[str, ...], str, float]:
-        """The result to show, what it says, what to know beside it, the outcome, and a tilt that readings were rid of [rad]."""
+        """The result to show, what it says, what to know beside it, the outcome, and a tilt to draw its lines with [rad]."""
         values, system = self.values, self.units.value
-        if self._chosen is None:
-            line = single_line(values["length"], gradient=f"{values['gradient']:.4f} ± {GRADIENT_U} K/m", collimation=f"{values['collimation']:.3f} ± {TESTED}",
-                               pointings=1 if self.called.value else 5)
-            if self.called.value and not math.isnan(self._struck):
-                verdict = decide(adjust(phoned_in(line, values["phoned"] / 1000, values["height"])))
-                told = self._supposed(self._moved("gradient", "collimation"), WHAT_IF) + verdict.finding_in(system) + clearance(verdict.result, values["height"], system)
-                return verdict.result, told, (self._assumed(), "nothing checks this one reading"), verdict.outcome, 0.0
+        if self._chosen is not None:
+            return self._of_the_book(self._chosen)
+        line = single_line(values["length"], gradient=f"{values['gradient']:.4f} ± {GRADIENT_U} K/m", collimation=f"{values['collimation']:.3f} ± {TESTED}", pointings=1)
+        if not self.called.value or math.isnan(self._struck):
             planned = plan(line)
             null = "The null control: so short a line shows no curve, and a large offset comes from the level or from the hands. " if values["length"] == SHORT else ""
-            ask, one = ("Now set the reading that was phoned in. ", ["this plan counts on one reading; without it, on the mean of five"]) if self.called.value else ("", [])
-            return planned.result, null + ask + planned.describe(values["height"], system), (self._assumed(), *one), "", 0.0
-        moved = self._moved(*WHAT_IF)
+            ask = "Now set the reading that was phoned in. " if self.called.value else ""
+            return planned.result, self._aside + null + ask + planned.describe(values["height"], system), (self._assumed(),), "", 0.0
+        verdict = decide(adjust(phoned_in(line, values["phoned"] / 1000, values["height"])))
+        told = _of_the_null(verdict, system) if values["length"] == SHORT else verdict.finding_in(system)
+        told = self._supposed(self._moved("gradient", "collimation", "height"), told) + clearance(verdict.result, values["height"], system)
+        return verdict.result, told, (self._assumed(), "nothing checks this one reading"), verdict.outcome, 0.0
+
+    def _of_the_book(self, book: FieldBook) -> tuple[Result, str, tuple[str, ...], str, float]:
+        """The same of a field book, with what a heckler supposes. Lines are tilted and lowered by it, since what was read never moves."""
+        values, system, moved = self.values, self.units.value, self._moved("gradient", "collimation", "shores")
         left = [f"{self.left_out.value} had not been taken"] if self.left_out.value != NOTHING else []
-        told = self._supposed(moved, WHAT_IF | ({"collimation": sceptic.WHAT_IF["collimation"]} if self._tested else {}), left)
-        book = self._chosen
+        asked = dict(moved)
         if left:
             book = sceptic.without(book, *self._choices[self.left_out.value])
-        tilt = (moved.pop("collimation", self._as_read["collimation"]) - self._as_read["collimation"]) * 1e-6 if self._tested else 0.0
-        book = with_changes(book, what_if(book, **moved))
-        if self._tested:  # its own pegs would hold back what another peg test found; last, since a change writes the book anew
-            book = sceptic.tilted(book, tilt)
         if book.is_plan:
-            planned = plan(book)
-            return planned.result, f"{planned.describe(values['height'], system)} Nothing is read yet.", (), "", tilt
+            planned = plan(with_changes(book, what_if(book, **moved)))
+            return planned.result, f"{self._supposed(asked, planned.describe(values['height'], system), left)} Nothing is read yet.", (), "", 0.0
+        tilt = 1e-6 * (moved.pop("collimation") - self._as_read["collimation"]) if "collimation" in moved else 0.0
+        book = sceptic.tilted(with_changes(book, what_if(book, **moved)), tilt)  # last, since a change writes the book anew
         verdict = decide(adjust(book))
         notes = tuple(note.replace("being as stated", "being as supposed") if "gradient" in moved else note for note in verdict.remarks)
-        return verdict.result, told + verdict.finding_in(system), notes, verdict.outcome, tilt
+        dry = "" if book.water.surfaces else "No reading or height touches the water, so this says nothing of its shape. "
+        higher = 1e-3 * (moved["shores"] - self._as_read["shores"]) / verdict.distance if "shores" in moved else 0.0
+        return verdict.result, dry + self._supposed(asked, verdict.finding_in(system), left), notes, verdict.outcome, tilt - higher
 
     def _moved(self, *names: str) -> dict[str, float]:
         """What a heckler supposes otherwise than it was read."""
         values = self.values
         return {name: values[name] for name in names if abs(values[name] - self._as_read[name]) > CONTROLS[name].step / 2}
 
-    def _supposed(self, moved: Mapping[str, float], asked: Mapping[str, str], left: Sequence[str] = ()) -> str:
-        """The question of a heckler, and how far it goes from what was taken."""
-        told = []
+    def _supposed(self, moved: Mapping[str, float], then: str, left: Sequence[str] = ()) -> str:
+        """What is found; where a heckler supposes otherwise, the question, how far it goes from what was taken, and what would be found then."""
+        asked = []
         for name, value in moved.items():
             field, was, u = self.fields[name], self._as_read[name], self._typical.get(name, math.nan)
-            away = f"{abs(value - was) / u:.1f} typical errors from {field.told(was)}" if u > 0 else f"not {field.told(was)}"
-            told.append(f"{sceptic.supposed(asked[name], field.told(value))}, {away}")
-        return f"What if {', and '.join([*told, *left])}? " if told or left else ""
+            away = abs(value - was) / u if u > 0 else math.nan
+            likely = ", next to impossible" if away > FURTHER else ", unlikely" if away > FAR else ""
+            told = f"{away:.1f} typical errors from {field.told(was)}{likely}" if u > 0 else f"not {field.told(was)}"
+            asked.append(f"{sceptic.supposed(WHAT_IF[name], field.told(value))} ({'which cancels: the mark stands as high' if name == 'height' else told})")
+        if not (asked or left):
+            return then
+        return f"What if {', and '.join([*asked, *left])}? Then: {then[0].lower()}{then[1:]}".replace("if all is as stated", "if all else is as stated")
 
     def _assumed(self) -> str:
         """What the page takes for granted where no field book says otherwise."""
         return (f"without a field book the page takes the level as tested, to ± {TESTED}, the gradient as known to ± {self.fields['gradient'].told(GRADIENT_U)}, and the "
                 "water as equally high at both shores; an untested level or unmeasured air can tell far less")
-
-    def _draw(self, result: Result, outcome: str, tilt: float) -> None:
-        """The three pictures of a result, the curvature axis first; lines are drawn with their tilt, and a reading stays about where it was."""
-        along, *lines = predicted_lines(result)
-        flat, ellipsoid = ((by + tilt * along, u) for by, u in lines)
-        found, units, distance = measured_offset(result), SYSTEMS[self.units.value], along[-1]
-        found = replace(found, value=found.value + tilt * distance)
-        read = not math.isnan(found.value)
-        axes = self.figure.axes or _three(self.figure, self.large.value)
-        words(axes[1], "cover", "", (0.5, 0.5), xycoords="axes fraction")
-        figures.curvature_axis(result.ellipsoid_curvature, max(result.curvature.u, result.planned_u), found=result.curvature.value,
-                               note=outcome if outcome in UNDECIDED else "", units=units, ax=axes[0])
-        figures.sight_chart(along, flat, ellipsoid, axis_height=self.values["height"], units=units,
-                            points=[(distance, found.value, found.u)] if read else [], ax=axes[1])
-        figures.target_board(*((line[0][-1], line[1][-1]) for line in (flat, ellipsoid)), units=units,
-                             found=(found.value, found.u) if read else None, ax=axes[2])
-        words(axes[2], "invented", "invented data" if result.book.invented and self._chosen is not None else "", (1, 0), xycoords="axes fraction",
-              ha="right", va="top", xytext=(0, -8), textcoords="offset points")
-
-
-def _three(figure: Figure, large: bool) -> list[figures.Axes]:
-    """The places of the three pictures, each in a part of the figure that can be drawn alone."""
-    grid, times = figure.add_gridspec(2, 2, height_ratios=HEIGHTS, width_ratios=WIDTHS), LARGER if large else 1.0
-    width, height = figure.bbox.width / sum(WIDTHS) / times, figure.bbox.height / sum(HEIGHTS) / times
-    sizes = [(across * width, up * height) for across, up in ((sum(WIDTHS), HEIGHTS[0]), (WIDTHS[0], HEIGHTS[1]), (WIDTHS[1], HEIGHTS[1]))]
-    boxes = [(left / x, low / y, 1 - (left + right) / x, 1 - (low + top) / y) for (left, low, right, top), (x, y) in zip(MARGINS, sizes)]
-    return parts(figure, (grid[0, :], grid[1, 0], grid[1, 1]), boxes, *(LARGE_LABELS if large else LABELS))
-
-
-def _cover(figure: Figure, units: Units) -> None:
-    """Hide all that would give the answer away; the level of the instrument and the water stay."""
-    for ax in figure.axes:
-        for artist in (*ax.lines, *ax.texts, *ax.collections):
-            if artist.get_gid() not in ("axis", "level", "water", "still", "gap"):
-                artist.set_visible(False)
-    figure.axes[0].set_xlabel(figures.of_water(units))
-    for ax, gid in ((figure.axes[1], "axis"), (figure.axes[2], "level")):  # neither way is more likely
-        level = figures.named(ax)[gid].get_ydata()[0]
-        reach = max(abs(end - level) for end in ax.get_ylim())
-        ax.set_ylim(level - reach, level + reach)
-    figures.scale_told(figure.axes[1], units)
-    words(figure.axes[1], "cover", "where will the line of sight go?", (0.5, 0.6), xycoords="axes fraction", ha="center", va="center")
 
 
 def _typical(result: Result) -> dict[str, float]:
@@ -294,6 +280,14 @@ def _typical(result: Result) -> dict[str, float]:
     book, sight = result.book, longest(result).reading
     gradient = book.airs[sight.air].gradient
     return {"gradient": gradient.u if gradient else math.nan, "collimation": result.collimation[sight.instrument].u * 1e6, "shores": book.water.between_shores.u * 1e3}
+
+
+def _of_the_null(verdict: Verdict, system: str) -> str:
+    """Whether a line too short to show a curve struck where it should, whatever the water."""
+    far = min(abs(verdict.z_flat), abs(verdict.z_ellipsoid))
+    passed = ("So it should: level and hands pass, and whatever a long line shows comes from more than them" if far < COVERAGE else
+              f"That is {far:.1f} typical errors from where it should, whatever the water does: it comes from the level or from the hands, so find out before the long line")
+    return f"The null control: over {length(verdict.distance, system)} curve and air can show next to nothing. {passed}."
 
 
 def _went(struck: float, system: str) -> str:
@@ -307,20 +301,3 @@ def _went(struck: float, system: str) -> str:
 def _move(text: str) -> widgets.HTML:
     """The heading of one of the four moves."""
     return widgets.HTML(f'<b style="font-size:1.15em">{text}</b>', layout={"min_width": "3.5em", "margin": f"2px 6px 2px {8 if text == 'Choose' else 2}px"})
-
-
-def _describe(figure: Figure) -> str:
-    """What the picture shows, read back from its artists."""
-    axis, chart, at = (figures.named(axes) for axes in figure.axes)
-    if "flat" not in chart:
-        return "the question alone: nothing is shown before an answer"
-    units = figures.labelled(figure.axes[0])
-    unit, long = units.short, units.long
-    text = (f"flat {at['flat'].get_ydata()[0]:z.1f} {unit} and ellipsoid {at['ellipsoid'].get_ydata()[0]:z.1f} {unit} above the level mark; ")
-    text += f"1/R = {axis['ellipsoid'].get_xdata()[0]:.4f} per 1000 {units.far}"
-    if "found" in axis:
-        text += f"; found {axis['found'].get_xdata()[0]:.4f} per 1000 {units.far}, {at['found'].get_ydata()[0]:z.1f} {unit}"
-    elif "flat interval" in axis:
-        low, high = axis["flat interval"].get_xdata()
-        text += f"; 95 of 100 within ± {(high - low) / 2:.4f}"
-    return f"{text}; axis {chart['axis'].get_ydata()[0] / (1000 if long == 'm' else 12):.2f} {long} above the water"

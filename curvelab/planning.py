@@ -20,7 +20,7 @@ from .adjustment import MISFIT, Result, adjust, axis_height, longest, outturn
 from .air import by_profile, stated
 from .decision import critical, gate
 from .fieldbook import compose
-from .instrument import ARCSECOND
+from .instrument import ARCSECOND, rectangular_u
 from .observation import groups
 from .prediction import at_target, predicted_lines
 from .records import Air, FieldBook, Step
@@ -83,10 +83,12 @@ class Plan(Step):
         units : {"metric", "us"}
         """
         distance = longest(self.result).reading.distance
-        flat, ellipsoid = (float(line[-1]) for line, _ in predicted_lines(self.result)[1:])
+        over_flat, over_ellipsoid = (line for line, _ in predicted_lines(self.result)[1:])
+        flat, ellipsoid = float(over_flat[-1]), float(over_ellipsoid[-1])
+        k = float(refraction.coefficient_from_curvature(8 * (over_flat[20] - flat / 2) / distance**2))  # of the sagitta at half-way, whatever the tilt
         verdict = "This plan can tell them apart" if self.go else "This plan can't tell them apart"
-        return (f"At {length(distance, units)}, flat water would put the line of sight {_side(flat, units)} the mark at the level of the instrument, water that "
-                f"follows the Earth {_side(ellipsoid, units)} it. {verdict}: they lie {self.separation:.2f} typical errors (standard uncertainties) apart, and "
+        return (f"At {length(distance, units)}, {_bent(k)}, the line of sight would strike {_side(flat, units)} the mark over flat water and "
+                f"{_side(ellipsoid, units)} it over water that follows the Earth, however high level and mark both stand. {verdict}: they lie {self.separation:.2f} typical errors (standard uncertainties) apart, and "
                 f"{self.gate:.2f} are needed." + ("" if axis_height is None else clearance(self.result, axis_height, units)))
 
     def predictions(self) -> list[str]:
@@ -219,10 +221,17 @@ def _spreads(result: Result) -> tuple[list[Contribution], list[tuple[float, int]
 
 def clearance(result: Result, axis_height: float, units: str) -> str:
     """What to say of a longest sight that comes near the water or into it from so high [m]; else nothing."""
-    lowest = axis_height + min(line.min() for line, _ in predicted_lines(result)[1:])
+    flat, ellipsoid = (axis_height + float(line.min()) for line, _ in predicted_lines(result)[1:])
+    lowest = min(flat, ellipsoid)
     if lowest <= 0:
-        return " But the line of sight would run into the water: raise the instrument."
+        which = "" if max(flat, ellipsoid) <= 0 else " over flat water" if flat < ellipsoid else " over water that follows the Earth"
+        return f" But{which} the line of sight would run into the water: raise the instrument, shorten the line, or wait for other air."
     return f" But the line would pass only {offset(lowest, units)} above the water, where the air bends light most: raise it." if lowest < CLEAR else ""
+
+
+def _bent(k: float) -> str:
+    """What the air does to light, in words."""
+    return f"in air that bends light {'up' if k < 0 else 'down'} (k = {k:z.2f})" if abs(k) >= 0.005 else "in air that doesn't bend light"
 
 
 def _side(by: float, units: str) -> str:
@@ -271,7 +280,7 @@ def what_if(book: FieldBook, gradient: float | None = None, collimation: float |
             shores: float | None = None) -> dict[str, object]:
     """Changes for `adjust` that put another gradient [K/m] or k, collimation [µrad] or far water above near water [mm] in place of what the book says.
 
-    Uncertainties of the refraction and of the water stay as they are; a collimation is taken as a peg test would leave it.
+    Uncertainties stay as they are.
     """
     sight = book.longest_sight
     air, changes = book.airs[sight.air], {}
@@ -281,7 +290,9 @@ def what_if(book: FieldBook, gradient: float | None = None, collimation: float |
         u = PROFILE_U if by_profile(air) else float(refraction.coefficient_from_curvature(stated(air).u))
         changes |= {f"air.{air.name}.gradient": None, f"air.{air.name}.k": f"{k:.6f} ± {u:.6f}"}
     if collimation is not None:
-        changes |= {f"instrument.{sight.instrument}.tolerance": None, f"instrument.{sight.instrument}.collimation": f"{collimation:.3f} ± {TESTED}"}
+        level = book.instruments[sight.instrument]
+        u = level.collimation.u if level.collimation else float(rectangular_u(level.tolerance.value))
+        changes |= {f"instrument.{sight.instrument}.tolerance": None, f"instrument.{sight.instrument}.collimation": f"{collimation:.3f} ± {1e6 * u:.3f} µrad"}
     if shores is not None:
         changes["water.between_shores"] = f"{shores:.3f} ± {1000 * book.water.between_shores.u:.3f} mm"
     return changes

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from . import air
 from .adjustment import UNCHECKED, Result, longest
-from .diagnosis import GROSS, gross_repeats
+from .diagnosis import GROSS, gross_repeats, lone_repeats, slip
 from .refraction import REFERENCE_RADIUS
 from .resolve import AXIS, LONG, components
 from .sealing import departures
@@ -43,6 +43,8 @@ def remarks(result: Result, over_flat: Result, struck: str) -> tuple[str, ...]:
     told += _idle_sights(result) + [f"looks like a slip: {text}" for text in suspicions(result.book)]
     for row in gross_repeats(result):
         told.append(f"the repeats in {row.label} scatter more than {GROSS:.0f} times what was stated")
+    told += [f"one repeat stands apart, {label}: {offset(abs(by), 'metric')} from the others, {abs(by) / u:.1f} times what is stated for one"
+             f"{f' ({near})' if (near := slip(by, u)) else ''}; was it misread?" for label, by, u in lone_repeats(result)]
     if result.unchecked:
         told.append("nothing checks " + "; ".join(result.unchecked))
     weak = [f"{label} (a blunder of {offset(blunder, 'metric')} would pass)" for label, blunder in result.weak if label not in result.unchecked]

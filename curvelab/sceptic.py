@@ -207,7 +207,7 @@ _OBJECTIONS: tuple[tuple[str, Callable[[Verdict, str], str], str], ...] = (
 
 def choices(book: FieldBook) -> dict[str, tuple[str, int]]:
     """What may be left out: a label for each reading and height, and its table and line."""
-    rows = [(f"readings.csv row {r.row}: {r.setup} to {r.point}", ("readings.csv", r.row)) for r in book.readings if not r.struck and not r.planned]
+    rows = [(f"readings.csv row {r.row}: {r.setup} to {r.point}, {r.reading:.4f} m", ("readings.csv", r.row)) for r in book.readings if not r.struck and not r.planned]
     return dict(rows + [(f"heights.csv row {h.row}: {h.start} to {h.end}", ("heights.csv", h.row)) for h in book.heights])
 
 

@@ -14,7 +14,7 @@ _FILES = {
 # A number after ± is one standard uncertainty: about two times in three the truth lies within it.
 format = 1
 title = "our lake"
-invented = false
+invented = false                     # true where the numbers are made up: every picture will say so
 private = true                       # no coordinates, dates or remarks in anything published
 
 [line]

@@ -18,9 +18,12 @@ WORDS = {  # of the presenter's page, for somebody who has to say them aloud
     "ellipsoid": "the Earth's smooth shape: its water bends away by 78 mm in the first kilometre, by four times as much in two",
     "collimation error": "the slope that is left in the line of sight when the level says level; 50 µrad are 50 mm at 1 km",
     "temperature gradient": "how much warmer the air is a metre higher up: the warmer above, the more it bends the line of sight down",
-    "k": "how much the air bends the line of sight: 0 is straight, 1 is as much as the Earth",
+    "k": "how much the air bends the line of sight: 0 is straight, 1 is down as much as the Earth curves, below 0 is up",
     "null control": "a line so short that neither curve nor air can show much; a large offset there comes from the level or from the hands",
-    "are needed": "so many typical errors between the two predictions that the rule excludes the wrong one nearly always; 3.86 make it 9 in 10, for a rule that excludes the right one once in 100",
+    "3.86 are needed": "so many typical errors between the two predictions, and 9 of 10 such measurements exclude the wrong one, 1 of 100 the right one; that was agreed beforehand",
+    "95 %": "19 of 20 such bars hold the true value",
+    "no upper bound": "a ball of any size from there on fits, so even flat water does: the larger the ball, the flatter",
+    "heights ×": "the picture stretches heights so much more than distances",
 }
 
 
@@ -55,7 +58,7 @@ def _uncertain(verdict: Verdict, system: str) -> str:
     if not verdict.settled:
         first = " But look for a slip first: the readings contradict one another as well." if verdict.result.contradictory else ""
         return f"the air bends the line of sight so much, or so near to the water, that its path hangs on the very curvature that is sought. Raise the line, or wait for air as warm as the water.{first}"
-    chance = " By the rule it decides nothing, wherever it falls." if min(verdict.p_flat, verdict.p_ellipsoid) < 0.05 else ""
+    chance = " By the rule so uncertain a measurement decides nothing, wherever it falls: else a lucky miss would pass for a proof." if min(verdict.p_flat, verdict.p_ellipsoid) < 0.05 else ""
     return (f"the two lie only {verdict.separation:.2f} typical errors (standard uncertainties) apart; {verdict.gate:.2f} are needed."
             + _explained(verdict, system) + chance)
 

@@ -19,7 +19,7 @@ from matplotlib.font_manager import FontProperties
 from scipy import stats
 
 import curvelab
-from curvelab import decision, drawing, figures, panels, prediction, stamps
+from curvelab import decision, drawing, figures, panels, prediction, stamps, triptych
 from curvelab.controls import unit_in
 from curvelab.wording import WORDS
 from tests.books import DATA, drawn_whole, put
@@ -59,13 +59,15 @@ def test_the_pictures_show_the_equation(page):
 def test_the_words_to_say_aloud_are_those_of_the_page():
     """Their numbers are those of the rule, of the normal law and of the Earth."""
     page = answered(DATA)
+    page.controls["phoned"].value = 30
+    said = page.sentence.value
     page.book.value = "builders_level"
     spelt = page.children[-1].value
-    said = " ".join([page.null.description, page.sentence.value, page.notes.value, *(control.label for control in panels.CONTROLS.values()),
-                     *(text.get_text() for ax in page.figure.axes for text in ax.texts)]).lower()
+    said = " ".join([said, page.null.description, page.sentence.value, page.notes.value, *(control.label for control in panels.CONTROLS.values()),
+                     *(text.get_text() for ax in page.figure.axes for text in ax.texts), *(ax.get_title("left") for ax in page.figure.axes)]).lower()
     for word, meaning in WORDS.items():
-        assert word in said and word in spelt and html.escape(meaning) in spelt
-    assert f"{decision.gate(0.01, 0.90):.2f} make it 9 in 10, for a rule that excludes the right one once in 100" in WORDS["are needed"]
+        assert word in said.replace("&nbsp;", " ") and word in spelt and html.escape(meaning) in spelt
+    assert "9 of 10 such measurements exclude the wrong one, 1 of 100 the right one" in WORDS[f"{decision.gate(0.01, 0.90):.2f} are needed"]
     assert [stats.norm.cdf(z) - stats.norm.cdf(-z) for z in (1, 2)] == [pytest.approx(2 / 3, abs=0.02), pytest.approx(19 / 20, abs=0.005)]
     assert f"{1e3**2 / 2 / 6371e3 * 1000:.0f} mm" in WORDS["ellipsoid"]
 
@@ -84,8 +86,10 @@ def test_a_field_book_brings_its_measurement_and_its_sentence(page):
     result = curvelab.adjust(curvelab.read_fieldbook(DATA / "builders_level"))
     assert f"found {result.curvature.value * 1e6:.4f} per 1000 km, {prediction.measured_offset(result).value * 1000:.1f} mm" in page.describe() and "can&#x27;t tell flat water" in page.sentence.value
     assert page.controls["length"].disabled and page.controls["length"].value == 800
+    before = page.sentence.value.partition("typical errors")[0][-12:]
     page.controls["collimation"].value = 55
-    assert "What if a peg test had found a collimation error of 55 µrad, ± 10 µrad, 1.4 typical errors from 0 µrad?" in page.sentence.value and "flat water is excluded" in page.sentence.value
+    assert "What if the line of sight had been tilted by 55 µrad (1.4 typical errors from 0 µrad)? Then: over 800 m this measurement can&#x27;t tell" in page.sentence.value
+    assert f"{before}typical errors (standard" in page.sentence.value  # a supposed tilt makes no level tested
     page.book.value = panels.NO_BOOK
     assert not page.controls["length"].disabled and "found" not in page.describe()
 
@@ -295,7 +299,7 @@ def test_labels_and_numbers_in_us_units(control, typed, metric):
     assert label.value.endswith(f"[{panels.CONTROLS[control].unit}]") and page.fault.value == ""
 
 
-@pytest.mark.parametrize("control, metric, step", [("length", "m", 100.0), ("height", "m", 0.2), ("gradient", "K/m", 0.001), ("phoned", "mm", 0.02)])
+@pytest.mark.parametrize("control, metric, step", [("length", "m", 100.0), ("height", "m", 0.2), ("gradient", "K/m", 0.002), ("phoned", "mm", 0.02)])
 def test_steps_in_us_units_are_round_there(control, metric, step):
     """From end to end, and no number is moved to a step by the switch; each step is one that a what-if tells."""
     page = answered(DATA)
@@ -361,9 +365,9 @@ def test_what_is_moved_after_a_reading_is_a_what_if_and_the_reading_stays():
     page = answered(DATA)
     page.fields["phoned"].put(266)
     assert "It struck 266 mm above it. Over 2000 m" in page.sentence.value
-    page.controls["gradient"].value, page.controls["collimation"].value = -0.1, 50
-    assert "It struck 266 mm above it. What if the temperature gradient had been -0.1 K/m, 3.0 typical errors from -0.01 K/m, and a peg test" in page.sentence.value
-    assert "of 50 µrad, ± 10 µrad, 5.0 typical errors from 0 µrad? Over 2000 m" in page.sentence.value
+    page.controls["gradient"].value, page.controls["collimation"].value = -0.095, 50
+    assert "It struck 266 mm above it. What if the temperature gradient had been -0.095 K/m (2.8 typical errors from -0.01 K/m, unlikely), and the line of sight" in page.sentence.value
+    assert "tilted by 50 µrad (5.0 typical errors from 0 µrad, next to impossible)? Then: over 2000 m" in page.sentence.value and "if all else is as stated" in page.sentence.value
     page.fields["phoned"].put(150)  # another reading in the same supposed air
     assert "It struck 150 mm above it. What if the temperature gradient" in page.sentence.value
     page.reset.click()
@@ -373,7 +377,7 @@ def test_what_is_moved_after_a_reading_is_a_what_if_and_the_reading_stays():
     read = re.search(r"It struck \d+ mm above it", page.sentence.value)[0]
     assert "as stated, k = 0.10" in page.notes.value
     page.controls["gradient"].value, page.controls["shores"].value = -0.168, -100
-    assert f"{read}. What if the temperature gradient had been -0.168 K/m, 5.0 typical errors from -0.018 K/m" in page.sentence.value
+    assert f"{read}. What if the temperature gradient had been -0.168 K/m (5.0 typical errors from -0.018 K/m, next to impossible)" in page.sentence.value
     assert f"as supposed, k = {curvelab.refraction.coefficient(12.4, 962, -0.168):.2f}" in page.notes.value and "as stated, k" not in page.notes.value
 
 
@@ -382,7 +386,7 @@ def test_the_null_control_says_what_it_is_for_and_no_offset_has_a_side():
     page.null.click()
     assert "The null control: so short a line shows no curve" in page.sentence.value
     page.units.value = "us"
-    assert "flat water would put the line of sight on the mark" in page.sentence.value and "0.00 in" not in page.sentence.value
+    assert "the line of sight would strike on the mark over flat water and" in page.sentence.value and "0.00 in" not in page.sentence.value
 
 
 def test_a_complaint_goes_with_what_it_was_about():
@@ -399,7 +403,7 @@ def test_a_what_if_is_asked_in_us_units():
     page.units.value, page.book.value = "us", "two_kilometres"
     page.controls["shores"].value, page.controls["gradient"].value = 127.0, 0.1
     assert page.figure.axes[0].get_xlabel().endswith("radius 3968 miles")  # 6386 km over 1.609344
-    assert "What if the temperature gradient had been 0.0549 °F/ft, 3.9 typical errors from -0.0099 °F/ft, and the far water had stood higher by 5 in, " in page.sentence.value
+    assert "What if the temperature gradient had been 0.0549 °F/ft (3.9 typical errors from -0.0099 °F/ft, next to impossible), and the far water had stood higher by 5 in (" in page.sentence.value
     assert float(page.fields["length"].children[2].value) == pytest.approx(2000 / 0.3048, abs=0.5)
 
 
@@ -492,11 +496,77 @@ def test_an_emptied_reading_is_none():
     assert page.fields["length"]._number.value == "2000"
 
 
-def test_the_null_control_starts_from_a_level_that_has_no_tilt():
+def test_the_null_control_shortens_the_line_and_changes_nothing_else_and_back():
     page = answered(None)
-    put(page, collimation=60.0, gradient=0.1)
+    put(page, length=1500.0, collimation=60.0, gradient=0.1)
+    before = page.values
     page.null.click()
-    assert {name: page.values[name] for name in ("length", "gradient", "collimation")} == {"length": 100.0, "gradient": -0.01, "collimation": 0.0}
+    assert page.values == before | {"length": 100.0}
+    page.null.click()
+    assert page.values == before
+
+
+@pytest.mark.parametrize("tilt, read, passes", [(0.0, 0.0, True), (0.0, 14.0, False), (60.0, 6.0, True), (60.0, -7.0, False)])
+def test_the_null_control_passes_or_fails_and_says_nothing_of_the_water(tilt, read, passes):
+    """100 m at 60 µrad are 6 mm; curve and air move it by less than 1 mm, touch and pointing by 3 mm and 1 mm."""
+    page = answered(None)
+    put(page, collimation=tilt)
+    page.null.click()
+    page.fields["phoned"].children[2].value = f"{read}"
+    assert ("So it should: level and hands pass" in page.sentence.value) == passes == ("from where it should, whatever the water does" not in page.sentence.value)
+    assert "excluded" not in page.sentence.value and "times that of the ellipsoid" not in page.sentence.value
+
+
+def test_a_height_that_is_doubted_cancels():
+    page = answered(None)
+    page.fields["phoned"].put(266.0)
+    verdict = page.sentence.value.partition("Over 2000 m")[2]
+    put(page, height=3.0)
+    assert "What if the instrument had stood at 3 m (which cancels: the mark stands as high)? Then: over 2000 m" in page.sentence.value
+    assert page.sentence.value.partition("over 2000 m")[2] == verdict.replace("if all is", "if all else is")
+
+
+@pytest.mark.parametrize("typed, kelvins, height", [("3 K", 3.0, 1.6), ("-2 °C", -2.0, 1.6), ("3 K", 3.0, 4.0), ("5.4 °F", 3.0, 1.6)])
+def test_so_much_warmer_than_the_water_is_read_as_the_gradient_there(typed, kelvins, height):
+    """T(z) = Tw + S ln(z/foot) - Γz: the slope at z is S/z - Γ, with ΔT = S ln(z/foot) - Γz."""
+    page, lapse = answered(None), curvelab.refraction.DRY_ADIABATIC
+    put(page, height=height)
+    page.fields["gradient"].children[2].value = typed
+    assert page.fault.value == "" and page.values["gradient"] == pytest.approx((kelvins + lapse * height) / math.log(height / curvelab.profile.FOOT) / height - lapse)
+    page.fields["gradient"].children[2].value = "3"
+    assert "lies beyond -0.5 K/m to 0.5 K/m; for air 3 K warmer than the water write 3 K" in page.fault.value
+
+
+def test_what_is_supposed_of_the_water_lowers_the_lines_and_not_what_was_read():
+    """A far shore 20 mm higher puts the mark 20 mm too high: both lines strike 20 mm lower on it."""
+    page = answered(DATA)
+    page.book.value = "builders_level_tested"
+
+    def shown():
+        return [float(text) for text in re.findall(r"(\S+) mm", page.describe())]
+
+    before = shown()
+    page.controls["shores"].value = 20.0
+    assert shown() == [pytest.approx(before[0] - 20, abs=0.2), pytest.approx(before[1] - 20, abs=0.2), pytest.approx(before[2], abs=0.5)]
+
+
+def test_what_does_not_touch_the_water_says_so_first(tmp_path):
+    shutil.copytree(DATA / "two_kilometres", tmp_path / "dry")
+    site = tmp_path / "dry" / "site.toml"
+    site.write_text(re.sub(r"surfaces = .*", "", site.read_text(encoding="utf-8")), encoding="utf-8")
+    page = answered(tmp_path)
+    page.book.value = "dry"
+    assert "mm above it. No reading or height touches the water, so this says nothing of its shape." in page.sentence.value
+
+
+def test_what_is_not_of_the_chosen_book_is_faded():
+    page = answered(DATA)
+    page.book.value = "builders_level"
+    assert "curvelab-stale" not in page.picture._dom_classes
+    page.left_out.value = next(name for name in page.left_out.options if name.startswith("heights.csv row 3"))
+    assert "curvelab-stale" in page.picture._dom_classes and "of before" in page.fault.value
+    page.left_out.value = panels.NOTHING
+    assert "curvelab-stale" not in page.picture._dom_classes
 
 
 def test_a_budget_drawn_again_is_the_new_one():
@@ -534,8 +604,10 @@ def test_a_reading_phoned_in_is_judged_by_the_rule(page):
     assert "flat water is excluded" in page.sentence.value and "270.0 mm" in page.describe()
     page.controls["phoned"].value = -47
     assert "water that follows the Earth is excluded" in page.sentence.value and "the water: raise" not in page.sentence.value
-    put(page, gradient=0.2, length=5000)
-    assert page.sentence.value.count("But the line of sight would run into the water: raise the instrument.") == 1
+    page.controls["gradient"].value, page.controls["length"].value = 0.2, 5000
+    assert "The reading over 2000 m is put aside: it belongs to that line." in page.sentence.value and not page.called.value and page.fields["phoned"].children[2].value == ""
+    page.controls["phoned"].value = -48
+    assert page.sentence.value.count("But over flat water the line of sight would run into the water: raise the instrument") == 1 and "put aside" not in page.sentence.value
     put(page, gradient=-0.01, length=2000)
     page.called.value = False
     assert "This plan can tell them apart" in page.sentence.value and "found" not in page.describe()
@@ -573,7 +645,7 @@ def test_large_type_is_large_and_comes_back(page):
     page.large.value = True
     assert page.describe() == before and min(label.get_fontsize() for label in page.figure.axes[1].get_xticklabels()) >= 18
     page.large.value = False
-    assert page.describe() == before and page.figure.get_figheight() == pytest.approx(panels.SIZE[1])
+    assert page.describe() == before and page.figure.get_figheight() == pytest.approx(triptych.SIZE[1])
 
 
 def test_every_corner_of_the_controls_gives_a_sentence(page):

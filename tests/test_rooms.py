@@ -45,7 +45,7 @@ ROOMS = {
     "adjustment": "refraction uncertainty air records resolve fieldbook sealing rows priors observation leastsquares determinacy",
     "starter": "records fieldbook suspicion adjustment",
     "prediction": "numbers air resolve rows leastsquares adjustment",
-    "diagnosis": "refraction air resolve rows observation adjustment",
+    "diagnosis": "refraction gum air resolve rows observation adjustment",
     "wording": "units instrument uncertainty diagnosis",
     "remarks": "refraction air resolve suspicion sealing adjustment diagnosis wording",
     "decision": "refraction uncertainty records fieldbook adjustment diagnosis remarks wording",
@@ -59,7 +59,8 @@ ROOMS = {
     "stamps": "",
     "controls": "units",
     "page": "drawing figures stamps controls",
-    "panels": "drawing figures controls page records fieldbook designs adjustment prediction wording decision sceptic planning",
+    "triptych": "adjustment prediction decision drawing figures page",
+    "panels": "units refraction uncertainty profile drawing controls page triptych records fieldbook designs adjustment prediction wording decision sceptic planning",
     "sceptic_page": "drawing figures controls page records fieldbook adjustment decision sceptic planning",
     "rays_page": "refraction ray air drawing figures controls page",
     "photo": "numbers uncertainty records fieldbook",
@@ -72,7 +73,7 @@ ROOMS = {
     "__init__": "",
 }
 # Third party: the rooms that may import it, None for all of them. Anything else is refused.
-LIBRARIES = {"numpy": None, "pyproj": {"ellipsoid"}, "matplotlib": {"drawing", "figures", "stamps", "page", "panels", "rays_page", "sceptic_page", "photo_page", "pages", "paper"},
+LIBRARIES = {"numpy": None, "pyproj": {"ellipsoid"}, "matplotlib": {"drawing", "figures", "stamps", "page", "triptych", "rays_page", "sceptic_page", "photo_page", "pages", "paper"},
              "ipywidgets": {"controls", "page", "panels", "sceptic_page", "photo_page"}, "traitlets": {"controls"}, "PIL": {"photo_page"}, "nbformat": {"publishing"}, "nbclient": {"publishing"}}
 ONLY_WHEN_USED = {"pyproj"}
 MACHINE_PATH = re.compile(r"(?:^|[^\w.~/-])/(?:work|tmp|root|farm|home|Users)/\w", re.MULTILINE)

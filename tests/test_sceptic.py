@@ -104,7 +104,7 @@ def test_every_objection_is_answered_from_the_book():
 
 def test_leaving_a_row_out_leaves_out_what_hangs_on_it():
     read = curvelab.read_fieldbook(DATA / "two_kilometres")
-    table, line = sceptic.choices(read)["readings.csv row 2: P1 midway to peg A"]
+    table, line = sceptic.choices(read)["readings.csv row 2: P1 midway to peg A, 1.4368 m"]
     left = sceptic.without(read, table, line)
     assert {r.row for r in read.readings} - {r.row for r in left.readings} == {2, 3}
     with pytest.raises(curvelab.FieldBookError, match="no such row"):
