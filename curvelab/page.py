@@ -24,6 +24,7 @@ from .controls import Control, Field
 from .drawing import BENEATH
 from .stamps import Canvas
 
+PLACED = "labels placed"  # of axes whose labels don't move with their numbers
 STALE = "<style>.curvelab-stale { opacity: 0.2 }</style>"
 LARGE_TYPE = STALE + """<style>.curvelab-page {
   --jp-widgets-font-size: clamp(13px, 1.04vw, 20px); --jp-widgets-inline-height: clamp(28px, 2vw, 38px) }
@@ -164,8 +165,8 @@ class Page(widgets.VBox):
                 artist.set_animated(artist.zorder > BENEATH)
             moving = sorted((artist for ax in part.axes for artist in ax.get_children() if artist.get_animated()), key=lambda artist: artist.zorder)
             if part.stale or part not in self._still:
-                for tick in (tick for ax in part.axes for axis in (ax.xaxis, ax.yaxis) for tick in axis.majorTicks):
-                    tick.label1.set_in_layout(False)  # matplotlib needn't ask how much room it takes
+                for tick in (tick for ax in part.axes if ax.get_label() == PLACED for axis in (ax.xaxis, ax.yaxis) for tick in axis.majorTicks):
+                    tick.label1.set_in_layout(False)  # matplotlib needn't ask how much room its number takes
                 part.draw(renderer)
                 self._still[part] = canvas.copy_from_bbox(part.bbox)
             canvas.restore_region(self._still[part])
@@ -205,6 +206,7 @@ def parts(figure: Figure, places: Iterable[SubplotSpec], boxes: Iterable[tuple[f
     for ax, away in zip(axes, beside):
         ax.xaxis.set_label_coords(0.5, -below / ax.bbox.height)
         ax.yaxis.set_label_coords(-away / ax.bbox.width, 0.5)
+        ax.set_label(PLACED)
     return axes
 
 

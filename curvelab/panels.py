@@ -5,7 +5,6 @@ from __future__ import annotations
 import html
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
