@@ -58,7 +58,7 @@ def _uncertain(verdict: Verdict, system: str) -> str:
     if not verdict.settled:
         first = " But look for a slip first: the readings contradict one another as well." if verdict.result.contradictory else ""
         return f"the air bends the line of sight so much, or so near to the water, that its path hangs on the very curvature that is sought. Raise the line, or wait for air as warm as the water.{first}"
-    chance = " By the rule it decides nothing: a lucky miss is no proof." if min(verdict.p_flat, verdict.p_ellipsoid) < 0.05 else ""
+    chance = " By the rule it decides nothing: luck is no proof." if min(verdict.p_flat, verdict.p_ellipsoid) < 0.05 else ""
     return (f"the two lie only {verdict.separation:.2f} typical errors (standard uncertainties) apart; {verdict.gate:.2f} are needed."
             + _explained(verdict, system) + chance)
 

@@ -79,7 +79,7 @@ def test_below_the_gate_nothing_is_decided(tmp_path):
     text = "setup,point,distance [m],reading [m]\nS1,near water,10,1.5\nS1,target,2000,9.0\n"
     verdict = curvelab.decide(curvelab.adjust(book(tmp_path, site=site, readings=text)))
     assert abs(verdict.z_flat) > 30 and verdict.outcome == "too uncertain to decide"
-    assert verdict.sentence.count("By the rule it decides nothing: a lucky miss is no proof.") == 1
+    assert verdict.sentence.count("By the rule it decides nothing: luck is no proof.") == 1
 
 
 def test_a_level_at_its_limit_must_not_reject(tmp_path):
