@@ -10,7 +10,6 @@ from dataclasses import dataclass
 from . import air
 from .adjustment import UNCHECKED, Result, axis_height, longest
 from .gum import student_factor
-from .observation import groups
 from .refraction import REFERENCE_RADIUS, coefficient, gradient_for
 from .resolve import AXIS, components
 from .rows import Row
@@ -159,7 +158,7 @@ def gross_repeats(result: Result) -> list[Row]:
 
 def odd_one_out(result: Result, row: Row) -> tuple[str, float, float]:
     """Of repeated readings the one furthest from the others, by how much [m], and the standard uncertainty stated for one [m]; of two, both."""
-    group = next(g for g in groups(result.book) if g[0] is row.reading)
+    group = next(g for g in result.book.repeats if g[0] is row.reading)
     values = [r.reading for r in group]
     away = [value - statistics.median(values[:i] + values[i + 1:]) for i, value in enumerate(values)]
     by, odd = max(zip(away, group), key=lambda pair: abs(pair[0]))
@@ -169,7 +168,7 @@ def odd_one_out(result: Result, row: Row) -> tuple[str, float, float]:
 def lone_repeats(result: Result) -> list[tuple[str, float, float]]:
     """Of repeated readings that agree among themselves a single one that does not: `odd_one_out` of each such group."""
     rows = [row for row in result.rows if row.reading and 1 < row.scatter <= GROSS]
-    found = [(odd_one_out(result, row), [r.reading for r in group]) for row in rows for group in groups(result.book) if group[0] is row.reading]
+    found = [(odd_one_out(result, row), [r.reading for r in group]) for row in rows for group in result.book.repeats if group[0] is row.reading]
     return [odd for odd, values in found if stands_apart(values, odd[2])]
 
 

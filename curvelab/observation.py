@@ -93,22 +93,13 @@ def rows(book: FieldBook, at: Expansion, *, planned: bool = False, profile_facto
     """
     factor = profile_factor or (lambda reading: 1.0)
     pinned = _free_datums(book)
-    found = [reading_row(group, book, at, planned, factor(group[0])) for group in groups(book)]
+    found = [reading_row(group, book, at, planned, factor(group[0])) for group in book.repeats]
     found += [height_row(h, book) for h in book.heights]
     profiled = {key[1] for row in found for key in row.terms if key[0] == "strength"}
     found += air_rows(book, profiled)
     found = [replace(row, terms={k: v for k, v in row.terms.items() if k not in pinned}) for row in found]
     used = dict.fromkeys([*(key for row in found for key in row.terms), *[STABILITY][:len(profiled)]])
     return found + [row for key in used if (row := prior(book, key, at))]
-
-
-def groups(book: FieldBook) -> list[list[Reading]]:
-    """Readings that are repeats of one another, together; struck and, once there are readings, planned rows left out."""
-    found: dict[tuple, list[Reading]] = {}
-    for r in book.readings:
-        if not r.struck and (book.is_plan or not r.planned):
-            found.setdefault(r.shared, []).append(r)
-    return list(found.values())
 
 
 def _free_datums(book: FieldBook) -> set[Unknown]:

@@ -21,7 +21,6 @@ from .air import by_profile, stated
 from .decision import critical, gate
 from .fieldbook import compose
 from .instrument import ARCSECOND, rectangular_u
-from .observation import groups
 from .prediction import at_target, predicted_lines
 from .records import Air, FieldBook, Step
 from .remarks import shared_air
@@ -210,7 +209,7 @@ def _power(result: Result, least: float, go: bool) -> float:
 def _spreads(result: Result) -> tuple[list[Contribution], list[tuple[float, int]]]:
     """What contributes to u(κ) [1/m]: all but the scatter of repeats, and that scatter with its degrees of freedom."""
     rest, repeats = [], []
-    sizes = [len(group) for group in groups(result.book)] + [1] * len(result.rows)
+    sizes = [len(group) for group in result.book.repeats] + [1] * len(result.rows)
     for row, n, s in zip(result.rows, sizes, result.sensitivity):
         own = [part.times(abs(s)) for part in row.parts]
         scatter = [part for part in own if n > 1 and part.common_to == "each pointing"]

@@ -313,7 +313,16 @@ class FieldBook(Step):
         """The first of the longest readings that are not struck, taken or planned."""
         return max((r for r in self.readings if not r.struck), key=lambda r: r.distance)
 
-    @property
+    @functools.cached_property
     def is_plan(self) -> bool:
         """Whether no reading has been taken yet."""
         return all(r.planned for r in self.readings)
+
+    @functools.cached_property
+    def repeats(self) -> list[list[Reading]]:
+        """Readings that are repeats of one another, together; struck and, once there are readings, planned rows left out."""
+        found: dict[tuple, list[Reading]] = {}
+        for r in self.readings:
+            if not r.struck and (self.is_plan or not r.planned):
+                found.setdefault(r.shared, []).append(r)
+        return list(found.values())
