@@ -37,7 +37,7 @@ CONTROLS = {
 }
 GRADIENT_U, TILT_U = 0.03, float(TESTED.partition(" ")[0])  # K/m; µrad
 SHORT = 100.0  # m, of the null control
-FAR, FURTHER = 2.0, 3.0  # typical errors, from where on a what-if is called unlikely, and next to impossible
+LIKELY = {5.0: ", next to impossible", 3.0: ", very unlikely", 2.0: ", unlikely", 0.0: ""}  # from so many typical errors on
 WHAT_IF = {"gradient": "the temperature gradient had been {}", "collimation": sceptic.WHAT_IF["collimation"], "shores": sceptic.WHAT_IF["shores"],
            "height": "the instrument had stood at {}"}
 
@@ -261,7 +261,7 @@ class LivePage(Page):
         for name, value in moved.items():
             field, was, u = self.fields[name], self._as_read[name], self._typical.get(name, math.nan)
             away = abs(value - was) / u if u > 0 else math.nan
-            likely = ", next to impossible" if away > FURTHER else ", unlikely" if away > FAR else ""
+            likely = next((words for least, words in LIKELY.items() if away >= least), "")
             told = f"{away:.1f} typical errors from {field.told(was)}{likely}" if u > 0 else f"not {field.told(was)}"
             asked.append(f"{sceptic.supposed(WHAT_IF[name], field.told(value))} ({'which cancels: the mark stands as high' if name == 'height' else told})")
         if not (asked or left):
