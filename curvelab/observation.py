@@ -97,7 +97,7 @@ def rows(book: FieldBook, at: Expansion, *, planned: bool = False, profile_facto
     found += [height_row(h, book) for h in book.heights]
     profiled = {key[1] for row in found for key in row.terms if key[0] == "strength"}
     found += air_rows(book, profiled)
-    found = [replace(row, terms={k: v for k, v in row.terms.items() if k not in pinned}) for row in found]
+    found = [row if pinned.isdisjoint(row.terms) else replace(row, terms={k: v for k, v in row.terms.items() if k not in pinned}) for row in found]
     used = dict.fromkeys([*(key for row in found for key in row.terms), *[STABILITY][:len(profiled)]])
     return found + [row for key in used if (row := prior(book, key, at))]
 

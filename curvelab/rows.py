@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 
@@ -35,7 +36,7 @@ class Row:
     scatter: float = 0.0
     beware: Callable[[], Sequence[str]] = tuple
 
-    @property
+    @functools.cached_property
     def u(self) -> float:
         """Standard uncertainty [unit of the row]."""
         return combine(self.parts)
