@@ -69,7 +69,8 @@ def test_the_words_to_say_aloud_are_those_of_the_page():
         assert word in said.replace("&nbsp;", " ") and word in spelt and html.escape(meaning) in spelt
     assert "9 of 10 such measurements exclude the wrong one, 1 of 100 the right one" in WORDS[f"{decision.gate(0.01, 0.90):.2f} are needed"]
     assert [stats.norm.cdf(z) - stats.norm.cdf(-z) for z in (1, 2)] == [pytest.approx(2 / 3, abs=0.02), pytest.approx(19 / 20, abs=0.005)]
-    assert f"{1e3**2 / 2 / 6371e3 * 1000:.0f} mm" in WORDS["ellipsoid"]
+    assert f"{1e3**2 / 2 / 6371e3 * 1000:.0f} mm" in WORDS["ellipsoid"] and f"{1609.344**2 / 2 / 6371e3 / 0.0254:.0f} inches" in WORDS["ellipsoid"]
+    assert f"{50e-6 * 1609.344 / 0.0254:.0f} inches" in WORDS["collimation error"]
 
 
 @pytest.mark.parametrize("name, value", [("length", 800), ("height", 3.0), ("gradient", 0.2), ("collimation", -40)])
