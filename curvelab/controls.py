@@ -72,9 +72,9 @@ class Field(widgets.HBox):
                  translated: Callable[[str], float | None] = lambda text: None) -> None:
         self._control, self._refuse, self._emptied, self._translated = control, refuse, emptied, translated
         self._low, self._high = control.low, control.high
-        self.slider = _Slider(value=control.start, min=control.low, max=control.high, step=control.step, readout=False, continuous_update=True, layout={"width": "6.5em"})
+        self.slider = _Slider(value=control.start, min=control.low, max=control.high, step=control.step, readout=False, continuous_update=True, layout={"width": "6em"})
         self._following = self._put = self._blank = False
-        self._label, self._number = widgets.Label(layout={"width": "14em"}), widgets.Text(continuous_update=False, layout={"width": "5.5em"})
+        self._label, self._number = widgets.Label(layout={"width": "15em"}), widgets.Text(continuous_update=False, layout={"width": "5em"})
         super().__init__([self._label, self.slider, self._number], value=self.slider.value)
         self.add_class(f"curvelab-{name}")
         widgets.link((self.slider, "disabled"), (self._number, "disabled"))
@@ -89,9 +89,9 @@ class Field(widgets.HBox):
         self._slid()
         self._put = True
 
-    def blank(self) -> None:
-        """Show no number until one is given."""
-        self._blank = True
+    def blank(self, blank: bool = True) -> None:
+        """Show no number until one is given; or that which there is."""
+        self._blank = blank
         self._follow()
 
     def show_in(self, system: str) -> None:
@@ -167,5 +167,5 @@ class Field(widgets.HBox):
             value = float(f"{units.convert(quantity.value, metric, dimension):.12g}")
         low, high = self.slider.min, self.slider.max
         if not self._shown(low) <= self._shown(value) <= self._shown(high):
-            raise ValueError(f"{text.strip()!r} lies beyond {self.told(low)} to {self.told(high)}" + (self._control.hint and f"; {self._control.hint}"))
+            raise ValueError(f"{text.strip()!r} lies beyond {self.told(low)} to {self.told(high)}" + (f"; {self._control.hint}" if self._control.hint and units.is_bare(units.clean(text)) else ""))
         return value

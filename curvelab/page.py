@@ -26,7 +26,7 @@ from .stamps import Canvas
 
 PLACED = "labels placed"  # of axes whose labels don't move with their numbers
 STALE = "<style>.curvelab-stale { opacity: 0.2 }</style>"
-LARGE_TYPE = STALE + """<style>.curvelab-page {
+LARGE_TYPE = STALE + """<style>.curvelab-page { max-width: none;
   --jp-widgets-font-size: clamp(13px, 1.04vw, 20px); --jp-widgets-inline-height: clamp(28px, 2vw, 38px) }
 .curvelab-page .jupyter-widgets { font-size: var(--jp-widgets-font-size) }</style>"""
 

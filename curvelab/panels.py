@@ -12,6 +12,7 @@ import ipywidgets as widgets
 
 from . import profile, sceptic, triptych, units
 from .adjustment import Result, adjust, longest
+from .air import by_profile
 from .controls import Control
 from .decision import Verdict, decide
 from .designs import single_line
@@ -23,9 +24,10 @@ from .prediction import measured_offset
 from .records import FieldBook
 from .refraction import DRY_ADIABATIC
 from .uncertainty import COVERAGE
+from .remarks import APART
 from .wording import WORDS, length, offset
 
-NO_BOOK, NOTHING = "no field book: only plan", "no row"
+NO_BOOK, NOTHING, CALLED = "no field book: only plan", "no row", "a reading was phoned in"
 ANSWERS = ("above the mark", "on the mark", "below the mark")
 CONTROLS = {
     "length": Control("Length of sight", "m", 100.0, 5000.0, 50.0, 2000.0),
@@ -36,7 +38,7 @@ CONTROLS = {
     "phoned": Control("Reading above mark", "mm", -1000.0, 3000.0, 1.0, 0.0),
 }
 GRADIENT_U, TILT_U = 0.03, float(TESTED.partition(" ")[0])  # K/m; µrad
-SHORT = 100.0  # m, of the null control
+SHORT, FAR = 100.0, CONTROLS["length"].start  # m, of the null control, and of the line that it is told for
 LIKELY = {5.0: ", next to impossible", 3.0: ", very unlikely", 2.0: ", unlikely", 0.0: ""}  # from so many typical errors on
 WHAT_IF = {"gradient": "the temperature gradient had been {}", "collimation": sceptic.WHAT_IF["collimation"], "shores": sceptic.WHAT_IF["shores"],
            "height": "the instrument had stood at {}"}
@@ -70,13 +72,13 @@ class LivePage(Page):
         self.reset, self.null = (widgets.Button(description=text, layout={"width": "auto"}) for text in ("Start over", "Null control: a short line"))
         self.book = chooser("Field book", [NO_BOOK, *names], "26em", "book")
         self.left_out = chooser("Leave out", [NOTHING], "30em", "left-out")
-        self.called = widgets.Checkbox(description="a reading was phoned in", indent=False, layout={"width": "17em"})
+        self.called = widgets.Checkbox(description=CALLED, indent=False, layout={"width": "17em"})
         self._chosen: FieldBook | None = None
         self._as_read: dict[str, float] = {}
         self._typical: dict[str, float] = {}  # errors of what a heckler may suppose otherwise
         self._struck = math.nan  # where the line struck the board, as it was read or phoned in [m above the mark]
-        self._aside = ""  # what became of a reading that belongs to another line
-        self._long = CONTROLS["length"].start  # the line before the null control [m]
+        self._kept: tuple[float, float] | None = None  # another line [m], and the reading that belongs to it [mm]
+        self._before = NO_BOOK, CONTROLS["length"].start  # what the null control took the place of
         self.answer.add_class("curvelab-answer"), self.called.add_class("curvelab-called"), self.reset.add_class("curvelab-reset")
         self.large.add_class("curvelab-large"), self.null.add_class("curvelab-null")
         ask, judge = (widgets.HBox(row, layout={"align_items": "center"}) for row in (
@@ -95,18 +97,27 @@ class LivePage(Page):
 
     def update(self, change: Any = None) -> None:
         """Compute and draw, unless a book with a fault is chosen: its message stands. A number phoned in is judged from then on, for this line alone."""
-        owner = None if self._setting or not change else change.owner
+        owner, read = None if self._setting or not change else change.owner, self.called.value and not math.isnan(self._struck)
         if owner is self.fields["phoned"]:
-            if math.isnan(self._struck):  # what is moved from now on is a what-if
-                self._as_read, self._typical = self.values, {"gradient": GRADIENT_U, "collimation": TILT_U}
-            self._struck, self._aside = self.values["phoned"] / 1000, ""
-            with self.together():
-                self.called.value = True
-        elif owner is self.fields["length"] and self.called.value and not math.isnan(self._struck):
+            self._call(self.values["phoned"])
+        elif owner is self.fields["length"] and read:
+            kept = change.old, self.values["phoned"]
             self._hang_up()
-            self._aside = f"The reading over {length(change.old, self.units.value)} is put aside: it belongs to that line. "
+            self._kept = kept
+        elif owner is self.fields["length"] and self._kept and abs(self.values["length"] - self._kept[0]) < 1:
+            self._call(self._kept[1])
         if self.book.value == NO_BOOK or self._chosen is not None:
             super().update(change)
+
+    def _call(self, read: float) -> None:
+        """The line struck the board so far above the mark [mm]; what differs from what the page states, or is moved from now on, is a what-if."""
+        if math.isnan(self._struck):
+            self._as_read = self.values | {name: CONTROLS[name].start for name in ("gradient", "collimation")}
+            self._typical = {"gradient": GRADIENT_U, "collimation": TILT_U}
+        self._struck, self._kept = read / 1000, None
+        with self.together():
+            self.called.value = True
+        self.fields["phoned"].blank(False)
 
     def _start_over(self, _: Any = None) -> None:
         """The page as a new audience should find it."""
@@ -128,17 +139,19 @@ class LivePage(Page):
         with self.together():
             self.called.value = False
         self.fields["phoned"].blank()
-        self._struck, self._aside = math.nan, ""
+        self._struck, self._kept = math.nan, None
 
     def _null(self, _: Any = None) -> None:
-        """A line so short that no offset can be seen, all else as it is, and nothing read yet; pressed again, the line before."""
+        """A line so short that no offset can be seen, all else as it is, without a book; pressed again, what was before."""
         with self._turn:
-            now = self.values["length"]
-            with self.together():
-                self.fields["length"].put(self._long if now == SHORT else SHORT)
-            self._long = now
-            self._hang_up()
-            self.update()
+            now, before = (self.book.value, self.values["length"]), self._before
+            if now == (NO_BOOK, SHORT):
+                self.book.value = before[0]
+                if before[0] == NO_BOOK:
+                    self.fields["length"].put(before[1])
+            else:
+                self.book.value, self._before = NO_BOOK, now
+                self.fields["length"].put(SHORT)
 
     def _translated(self, name: str, text: str) -> float | None:
         """How much warmer the air at the height of the line is than the water, as the gradient there [K/m] where wind mixes it; None where the text says no such thing."""
@@ -149,7 +162,11 @@ class LivePage(Page):
             warmer = units.parse(text, "temperature difference").value
         except ValueError:
             return None
-        return float(profile.strength(warmer, height, profile.logarithmic(), DRY_ADIABATIC)) / height - DRY_ADIABATIC
+        gradient, field = float(profile.strength(warmer, height, profile.logarithmic(), DRY_ADIABATIC)) / height - DRY_ADIABATIC, self.fields[name]
+        if abs(gradient) > CONTROLS[name].high:
+            raise ValueError(f"{text.strip()} from the water to the instrument makes {field.told(gradient)} at its height, and the page goes to {field.told(CONTROLS[name].high)}: "
+                             "raise the instrument, or write less")
+        return gradient
 
     def _resize(self, _: Any = None) -> None:
         """Pictures in the type for a screen, or in large type for a projector."""
@@ -162,7 +179,7 @@ class LivePage(Page):
         with self._turn:
             if self._setting:
                 return
-            self._chosen, self._as_read, self._struck, self._aside = None, {}, math.nan, ""
+            self._chosen, self._as_read, self._struck, self._kept = None, {}, math.nan, None
             try:
                 if self.book.value != NO_BOOK:
                     book = read_fieldbook(self.folder / self.book.value)
@@ -173,7 +190,6 @@ class LivePage(Page):
                     self._chosen = book
             except Exception as error:  # a fault shows on the page, in words
                 self.show_fault(error)
-                self.null.disabled = True
                 for slider in self.controls.values():
                     slider.disabled = True
                 return
@@ -181,7 +197,7 @@ class LivePage(Page):
                 self._choices = sceptic.choices(self._chosen) if self._chosen else {}
                 self.left_out.options = [NOTHING, *self._choices]
                 self.called.value, self.called.disabled = False, self._chosen is not None
-                self.null.disabled = self._chosen is not None
+                self.called.description = "in grey: what the book says" if self._chosen else CALLED
                 for name, slider in self.controls.items():
                     self._follow(name, slider)
                 self.fields["phoned"].blank()
@@ -191,8 +207,8 @@ class LivePage(Page):
         """Set one control to what the book says."""
         control = CONTROLS[name]
         value = self._as_read.setdefault(name, control.start) if self._chosen else control.start
-        fixed = self._chosen is not None and name in ("length", "height", "phoned") or self._chosen is None and name == "shores"
-        slider.disabled = fixed
+        mixed = self._chosen is not None and by_profile(self._chosen.airs[self._chosen.longest_sight.air])  # whose light bends otherwise at another height
+        slider.disabled = name == "shores" if self._chosen is None else name in ("length", "phoned") or name == "height" and mixed
         self.fields[name].start(value)
 
     def _compute(self) -> tuple[str, Iterable[str]]:
@@ -213,7 +229,7 @@ class LivePage(Page):
 
     def _grey(self) -> str:
         """Why some controls can't be moved."""
-        return ("in grey is what the field book says; what its air, level and water were may be supposed otherwise" if self._chosen is not None else
+        return ("in grey is what the field book says: a reading belongs to its line; for another length choose no field book" if self._chosen is not None else
                 "in grey is what needs a field book: the water at the far shore, and rows to leave out")
 
     def _result(self) -> tuple[Result, str, tuple[str, ...], str, float]:
@@ -226,7 +242,8 @@ class LivePage(Page):
             planned = plan(line)
             null = "The null control: so short a line shows no curve, and a large offset comes from the level or from the hands. " if values["length"] == SHORT else ""
             ask = "Now set the reading that was phoned in. " if self.called.value else ""
-            return planned.result, self._aside + null + ask + planned.describe(values["height"], system), (self._assumed(),), "", 0.0
+            aside = f"The reading over {length(self._kept[0], system)} is put aside: it belongs to that line. " if self._kept else ""
+            return planned.result, aside + null + ask + planned.describe(values["height"], system), (self._assumed(),), "", 0.0
         verdict = decide(adjust(phoned_in(line, values["phoned"] / 1000, values["height"])))
         told = _of_the_null(verdict, system) if values["length"] == SHORT else verdict.finding_in(system)
         told = self._supposed(self._moved("gradient", "collimation", "height"), told) + clearance(verdict.result, values["height"], system)
@@ -234,9 +251,10 @@ class LivePage(Page):
 
     def _of_the_book(self, book: FieldBook) -> tuple[Result, str, tuple[str, ...], str, float]:
         """The same of a field book, with what a heckler supposes. Lines are tilted and lowered by it, since what was read never moves."""
-        values, system, moved = self.values, self.units.value, self._moved("gradient", "collimation", "shores")
+        values, system, moved = self.values, self.units.value, self._moved("gradient", "collimation", "shores", "height")
         left = [f"{self.left_out.value} had not been taken"] if self.left_out.value != NOTHING else []
         asked = dict(moved)
+        moved.pop("height", None)
         if left:
             book = sceptic.without(book, *self._choices[self.left_out.value])
         if book.is_plan:
@@ -248,7 +266,8 @@ class LivePage(Page):
         notes = tuple(note.replace("being as stated", "being as supposed") if "gradient" in moved else note for note in verdict.remarks)
         dry = "" if book.water.surfaces else "No reading or height touches the water, so this says nothing of its shape. "
         higher = 1e-3 * (moved["shores"] - self._as_read["shores"]) / verdict.distance if "shores" in moved else 0.0
-        return verdict.result, dry + self._supposed(asked, verdict.finding_in(system), left), notes, verdict.outcome, tilt - higher
+        odd = "".join(f" But {note}." for note in verdict.remarks if note.startswith(APART))
+        return verdict.result, dry + self._supposed(asked, verdict.finding_in(system), left) + odd, notes, verdict.outcome, tilt - higher
 
     def _moved(self, *names: str) -> dict[str, float]:
         """What a heckler supposes otherwise than it was read."""
@@ -283,8 +302,9 @@ def _typical(result: Result) -> dict[str, float]:
 
 def _of_the_null(verdict: Verdict, system: str) -> str:
     """Whether a line too short to show a curve struck where it should, whatever the water."""
-    far = min(abs(verdict.z_flat), abs(verdict.z_ellipsoid))
-    passed = ("So it should: level and hands pass, and whatever a long line shows comes from more than them" if far < COVERAGE else
+    far, slope = min(abs(verdict.z_flat), abs(verdict.z_ellipsoid)), COVERAGE * verdict.result.curvature.u * verdict.distance / 2
+    passed = (f"So it should, whatever the water does. But a line tilted by {slope * 1e6:.0f} µrad would pass here as well, and that is {offset(slope * FAR, system)} over "
+              f"{length(FAR, system)}: only pegs tell so small a tilt" if far < COVERAGE else
               f"That is {far:.1f} typical errors from where it should, whatever the water does: it comes from the level or from the hands, so find out before the long line")
     return f"The null control: over {length(verdict.distance, system)} curve and air can show next to nothing. {passed}."
 

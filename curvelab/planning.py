@@ -244,12 +244,12 @@ def phoned_in(book: FieldBook, by: float, height: float) -> FieldBook:
     Parameters
     ----------
     book : FieldBook
-        As `designs.single_line` makes it.
+        As `designs.single_line` makes it; the tilt that it states is in the near reading, too.
     by, height : float
         [m]; the height of the instrument above the near water.
     """
-    target, table = book.heights[0].height, book.tables["readings.csv"]
-    cells = [repr(height if r.point in book.water.surfaces else height + by - target) for r in book.readings]
+    target, table, tilt = book.heights[0].height, book.tables["readings.csv"], book.instruments[book.longest_sight.instrument].collimation
+    cells = [repr(height + (tilt.value * r.distance if tilt else 0.0) if r.point in book.water.surfaces else height + by - target) for r in book.readings]
     return compose(book.site | {"invented": False}, book.tables | {"readings.csv": table.filled("reading", cells)})
 
 

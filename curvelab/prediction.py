@@ -40,7 +40,7 @@ def line_of_sight(result: Result, curvature: float, distances: np.ndarray) -> tu
     offset, u : arrays (n,)
         [m], + = the line of sight is above. Collimation and air are taken from
         what the book states and from its short sights (a peg test); no sight
-        beyond 100 m is used.
+        beyond 100 m, and none as long as the longest, is used.
     """
     target = longest(result)
     solution, flat, per_curvature = _known(result)
@@ -66,7 +66,7 @@ def predicted_lines(result: Result) -> tuple[Array, tuple[Array, Array], tuple[A
 def _known(result: Result) -> tuple[Solution, Array, Array]:
     """What is known apart from the long sights, with the curvature given: each unknown over flat water, and its change with the curvature; a page asks for it several times a move."""
     given = Row("curvature as given", "prior", {CURVATURE: 1.0}, 0.0, ())
-    rest = [row for row in result.rows if not row.reading or row.reading.distance <= LONG]
+    rest = [row for row in result.rows if not row.reading or row.reading.distance <= LONG and row.reading.distance < longest(result).reading.distance]
     known = solution = solve([*rest, given])
     if result.book.is_plan:  # nothing is read yet: priors and thermometers are all that is known
         known = solve([*(row for row in rest if row.kind in ("prior", "air")), given])

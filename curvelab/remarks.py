@@ -14,6 +14,7 @@ from .sealing import departures
 from .suspicion import suspicions
 from .wording import offset
 
+APART = "one repeat stands apart"
 TELLING = 1.2  # times u(κ); a growth that is worth a remark (a judgement)
 
 
@@ -43,8 +44,8 @@ def remarks(result: Result, over_flat: Result, struck: str) -> tuple[str, ...]:
     told += _idle_sights(result) + [f"looks like a slip: {text}" for text in suspicions(result.book)]
     for row in gross_repeats(result):
         told.append(f"the repeats in {row.label} scatter more than {GROSS:.0f} times what was stated")
-    told += [f"one repeat stands apart, {label}: {offset(abs(by), 'metric')} from the others, {abs(by) / u:.1f} times what is stated for one"
-             f"{f' ({near})' if (near := slip(by, u)) else ''}; was it misread?" for label, by, u in lone_repeats(result)]
+    told += [f"{APART}, {label}: {offset(abs(by), 'metric')} from the others, {abs(by) / u:.1f} times what is stated for one"
+             f"{f' ({near})' if (near := slip(by, u)) else ''}; perhaps misread" for label, by, u in lone_repeats(result)]
     if result.unchecked:
         told.append("nothing checks " + "; ".join(result.unchecked))
     weak = [f"{label} (a blunder of {offset(blunder, 'metric')} would pass)" for label, blunder in result.weak if label not in result.unchecked]

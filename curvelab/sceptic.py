@@ -8,12 +8,13 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from statistics import NormalDist
 
+from . import units
 from .adjustment import Result, adjust, longest, over
 from .decision import Verdict, critical
 from .diagnosis import flat_needs, slopes, summed
 from .fieldbook import compose
 from .prediction import at_target
-from .records import FieldBook, FieldBookError, Fault
+from .records import Fault, FieldBook, FieldBookError, Reading
 from .refraction import REFERENCE_RADIUS
 from .resolve import AXIS, LONG, components
 from .rows import Row
@@ -207,8 +208,17 @@ _OBJECTIONS: tuple[tuple[str, Callable[[Verdict, str], str], str], ...] = (
 
 def choices(book: FieldBook) -> dict[str, tuple[str, int]]:
     """What may be left out: a label for each reading and height, and its table and line."""
-    rows = [(f"readings.csv row {r.row}: {r.setup} to {r.point}, {r.reading:.4f} m", ("readings.csv", r.row)) for r in book.readings if not r.struck and not r.planned]
+    rows = [(f"readings.csv row {r.row}: {r.setup} to {r.point}, {_written(book, r)}", ("readings.csv", r.row)) for r in book.readings if not r.struck and not r.planned]
     return dict(rows + [(f"heights.csv row {h.row}: {h.start} to {h.end}", ("heights.csv", h.row)) for h in book.heights])
+
+
+def _written(book: FieldBook, r: Reading) -> str:
+    """A reading as it stands in the book."""
+    table = book.tables["readings.csv"]
+    if "reading" not in table.columns:
+        return f"{r.reading:.4f} m"
+    at = table.columns.index("reading")
+    return f"{table.rows[table.lines.index(r.row)][at]} {units.split_header(table.headers[at])[1]}".strip()
 
 
 def without(book: FieldBook, table: str, line: int) -> FieldBook:
@@ -235,9 +245,11 @@ def without(book: FieldBook, table: str, line: int) -> FieldBook:
     try:
         left = compose(site, tables, book.sealed_plan)
         adjust(left)
-        return left
+        if left.longest_sight.distance > LONG or book.longest_sight.distance <= LONG:
+            return left
     except FieldBookError:
-        raise ValueError(f"without {table} row {line} nothing ties the rest together, so nothing can be said of the water") from None
+        pass
+    raise ValueError(f"without {table} row {line} nothing ties the rest together, so nothing can be said of the water")
 
 
 def supposed(text: str, told: str) -> str:

@@ -17,7 +17,7 @@ WORDS = {  # of the presenter's page, for somebody who has to say them aloud
     "typical error": "two of three measurements miss by less, 19 of 20 by less than twice as much (standard uncertainty)",
     "ellipsoid": "the Earth's smooth shape: its water bends away by 78 mm in the first kilometre or 8 inches in the first mile, by four times as much in two",
     "collimation error": "the slope that is left in the line of sight when the level says level; 50 µrad are 50 mm at 1 km, or 3 inches at a mile",
-    "temperature gradient": "how much warmer the air is for each step higher up: the warmer above, the more it bends the line of sight down",
+    "temperature gradient": "how much warmer the air is for each step higher up: the warmer above, the more it bends the line of sight down; air 3 K warmer than the water is so mostly near the water, and still grows 0.17 K warmer in the metre round 1.6 m",
     "k": "how much the air bends the line of sight: 0 is straight, 1 is down as much as the Earth curves, below 0 is up",
     "null control": "a line so short that neither curve nor air can show much; a large offset there comes from the level or from the hands",
     "3.86 are needed": "so many typical errors between the two predictions, and 9 of 10 such measurements exclude the wrong one, 1 of 100 the right one; that was agreed beforehand",

@@ -317,6 +317,6 @@ def test_a_decimetre_misread_in_one_of_five_repeats_is_named(tmp_path):
     """12 µrad of pointing are 24 mm at 2 km: five readings with one 100 mm off scatter 1.9 times as stated, which no test of the whole refuses."""
     text = "setup,point,distance [m],reading [m]\nS1,near water,10,1.5\n" + "".join(f"S1,target,2000,{value}\n" for value in (0.271, 0.274, 0.267, 0.276, 0.371))
     told = " ".join(curvelab.decide(curvelab.adjust(book(tmp_path, readings=text))).remarks)
-    assert "one repeat stands apart, readings.csv row 7: S1 to target: 98 mm from the others" in told and "(about a decimetre); was it misread?" in told
+    assert "one repeat stands apart, readings.csv row 7: S1 to target: 98 mm from the others" in told and "(about a decimetre); perhaps misread" in told
     sound = curvelab.decide(curvelab.adjust(book(tmp_path / "sound", readings=text.replace("0.371", "0.271"))))
     assert "stands apart" not in " ".join(sound.remarks)

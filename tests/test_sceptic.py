@@ -111,6 +111,19 @@ def test_leaving_a_row_out_leaves_out_what_hangs_on_it():
         sceptic.without(read, "readings.csv", 999)
 
 
+def test_what_leaves_no_long_sight_is_refused_and_readings_are_told_as_written(tmp_path):
+    """The near water of the only set-up by the lake: pegs are left, which say nothing of the water."""
+    folder = curvelab.new_fieldbook(tmp_path / "own")
+    table = (folder / "readings.csv").read_text(encoding="utf-8").splitlines()
+    read = iter(("1.4", "1.6", "1.3", "1.5035", "1.45", *["0.22"] * 5))
+    (folder / "readings.csv").write_text("\n".join([table[0], *(row.removesuffix(",,,") + f",{next(read)},," for row in table[1:])]), encoding="utf-8")
+    own = curvelab.read_fieldbook(folder)
+    with pytest.raises(ValueError, match="nothing can be said of the water"):
+        sceptic.without(own, *sceptic.choices(own)["readings.csv row 6: lake 1 to near water, 1.45 m"])
+    feet = sceptic.choices(curvelab.read_fieldbook(DATA / "feet_and_inches"))
+    assert any(re.search(r" \d ft \d", label) for label in feet) and not any(label.endswith(" m") for label in feet)
+
+
 def test_without_its_height_a_mark_is_still_tied_by_a_set_up_half_way():
     read = curvelab.read_fieldbook(DATA / "two_kilometres")
     left = sceptic.without(read, *sceptic.choices(read)["heights.csv row 3: far water to far mark"])
