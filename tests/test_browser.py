@@ -275,7 +275,7 @@ def test_a_field_book_chosen_on_the_page_is_judged(live):
         if name != without:
             until(lambda: differ(pixels(live), drawn), f"the picture shows {name}")
             keep(live, f"book_{name}")
-        for control, fixed in (("length", True), ("height", True), ("gradient", False)):
+        for control, fixed in (("length", True), ("phoned", True), ("height", False), ("gradient", False)):
             still = live.locator(f".curvelab-{control} .slider[disabled]")
             until(lambda: still.count() == (fixed and name != without), f"{control} stands still with {name}, or moves again")
 
