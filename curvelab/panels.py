@@ -77,7 +77,7 @@ class LivePage(Page):
         self._as_read: dict[str, float] = {}
         self._typical: dict[str, float] = {}  # errors of what a heckler may suppose otherwise
         self._struck = math.nan  # where the line struck the board, as it was read or phoned in [m above the mark]
-        self._kept: tuple[float, float] | None = None  # another line [m], and the reading that belongs to it [mm]
+        self._kept: dict[float, float] = {}  # readings of other lines [mm], by their length [m]
         self._before = NO_BOOK, CONTROLS["length"].start  # what the null control took the place of
         self.answer.add_class("curvelab-answer"), self.called.add_class("curvelab-called"), self.reset.add_class("curvelab-reset")
         self.large.add_class("curvelab-large"), self.null.add_class("curvelab-null")
@@ -97,15 +97,15 @@ class LivePage(Page):
 
     def update(self, change: Any = None) -> None:
         """Compute and draw, unless a book with a fault is chosen: its message stands. A number phoned in is judged from then on, for this line alone."""
-        owner, read = None if self._setting or not change else change.owner, self.called.value and not math.isnan(self._struck)
+        owner = None if self._setting or not change else change.owner
         if owner is self.fields["phoned"]:
             self._call(self.values["phoned"])
-        elif owner is self.fields["length"] and read:
-            kept = change.old, self.values["phoned"]
-            self._hang_up()
-            self._kept = kept
-        elif owner is self.fields["length"] and self._kept and abs(self.values["length"] - self._kept[0]) < 1:
-            self._call(self._kept[1])
+        elif owner is self.fields["length"]:
+            if self.called.value and not math.isnan(self._struck):
+                self._kept[change.old] = self.values["phoned"]
+                self._hang_up()
+            for line in [line for line in self._kept if abs(line - change.new) < 1]:
+                self._call(self._kept.pop(line))
         if self.book.value == NO_BOOK or self._chosen is not None:
             super().update(change)
 
@@ -114,9 +114,11 @@ class LivePage(Page):
         if math.isnan(self._struck):
             self._as_read = self.values | {name: CONTROLS[name].start for name in ("gradient", "collimation")}
             self._typical = {"gradient": GRADIENT_U, "collimation": TILT_U}
-        self._struck, self._kept = read / 1000, None
+        self._struck = read / 1000
         with self.together():
             self.called.value = True
+            if read != self.values["phoned"]:
+                self.fields["phoned"].put(read)
         self.fields["phoned"].blank(False)
 
     def _start_over(self, _: Any = None) -> None:
@@ -124,6 +126,7 @@ class LivePage(Page):
         with self._turn:
             with self.together():
                 self.answer.value, self.called.value, self.book.value = None, False, NO_BOOK
+            self._before = NO_BOOK, CONTROLS["length"].start
             self._choose()
 
     def _emptied(self, name: str) -> None:
@@ -139,7 +142,7 @@ class LivePage(Page):
         with self.together():
             self.called.value = False
         self.fields["phoned"].blank()
-        self._struck, self._kept = math.nan, None
+        self._struck = math.nan
 
     def _null(self, _: Any = None) -> None:
         """A line so short that no offset can be seen, all else as it is, without a book; pressed again, what was before."""
@@ -179,7 +182,7 @@ class LivePage(Page):
         with self._turn:
             if self._setting:
                 return
-            self._chosen, self._as_read, self._struck, self._kept = None, {}, math.nan, None
+            self._chosen, self._as_read, self._struck, self._kept = None, {}, math.nan, {}
             try:
                 if self.book.value != NO_BOOK:
                     book = read_fieldbook(self.folder / self.book.value)
@@ -242,7 +245,7 @@ class LivePage(Page):
             planned = plan(line)
             null = "The null control: so short a line shows no curve, and a large offset comes from the level or from the hands. " if values["length"] == SHORT else ""
             ask = "Now set the reading that was phoned in. " if self.called.value else ""
-            aside = f"The reading over {length(self._kept[0], system)} is put aside: it belongs to that line. " if self._kept else ""
+            aside = f"The reading over {length([*self._kept][-1], system)} is put aside: it belongs to that line. " if self._kept else ""
             return planned.result, aside + null + ask + planned.describe(values["height"], system), (self._assumed(),), "", 0.0
         verdict = decide(adjust(phoned_in(line, values["phoned"] / 1000, values["height"])))
         told = _of_the_null(verdict, system) if values["length"] == SHORT else verdict.finding_in(system)

@@ -551,8 +551,12 @@ def test_a_reading_comes_back_with_its_line():
     assert page.sentence.value == said and page.fields["phoned"].children[2].value == "266" and page.called.value
     page.null.click()
     assert "is put aside" in page.sentence.value and "The null control" in page.sentence.value
+    page.fields["phoned"].children[2].value = "2"
+    short = page.sentence.value
     page.null.click()
-    assert page.sentence.value == said
+    assert page.sentence.value == said and page.fields["phoned"].children[2].value == "266"
+    page.null.click()
+    assert page.sentence.value == short and page.fields["phoned"].children[2].value == "2"
 
 
 def test_the_null_control_is_there_with_a_book_and_leads_back_to_it():
