@@ -85,9 +85,10 @@ class Field(widgets.HBox):
 
     def put(self, value: float) -> None:
         """Give the control a value [its metric unit], between steps too; beyond its range, the end of that."""
+        value = min(max(value, self.slider.min), self.slider.max)
+        self._put = True  # first: a browser may answer while the page still works at it
         self.slider.value = value
-        self._slid()
-        self._put = True
+        self.value = value
 
     def blank(self, blank: bool = True) -> None:
         """Show no number until one is given; or that which there is."""
@@ -126,9 +127,10 @@ class Field(widgets.HBox):
 
     def _slid(self, _: Any = None) -> None:
         """Where the slider stands, unless a browser has but moved it to the step beside what was put there last."""
-        if not (self._put and self.slider.moved and abs(self.slider.value - self.value) < (0.5 + 1e-6) * self.slider.step):
+        to_a_step = self._put and self.slider.moved and abs(self.slider.value - self.value) < (0.5 + 1e-6) * self.slider.step
+        self._put = self._put and not self.slider.moved
+        if not to_a_step:
             self.value = self.slider.value
-        self._put = False
 
     def _follow(self, change: Any = None) -> None:
         """The number says what the control does."""

@@ -78,7 +78,10 @@ class LivePage(Page):
         self._typical: dict[str, float] = {}  # errors of what a heckler may suppose otherwise
         self._struck = math.nan  # where the line struck the board, as it was read or phoned in [m above the mark]
         self._kept: dict[float, float] = {}  # readings of other lines [mm], by their length [m]
-        self._before = NO_BOOK, CONTROLS["length"].start  # what the null control took the place of
+        self._aside = ""  # that one of them was put there just now
+        self._sound = True  # whether the readings of the book agree
+        self._stated: dict[str, float] = {}  # what the page takes for granted without a book
+        self._before = NO_BOOK, {"length": CONTROLS["length"].start}, NOTHING  # what the null control took the place of
         self.answer.add_class("curvelab-answer"), self.called.add_class("curvelab-called"), self.reset.add_class("curvelab-reset")
         self.large.add_class("curvelab-large"), self.null.add_class("curvelab-null")
         ask, judge = (widgets.HBox(row, layout={"align_items": "center"}) for row in (
@@ -101,32 +104,43 @@ class LivePage(Page):
         if owner is self.fields["phoned"]:
             self._call(self.values["phoned"])
         elif owner is self.fields["length"]:
-            if self.called.value and not math.isnan(self._struck):
-                self._kept[change.old] = self.values["phoned"]
-                self._hang_up()
-            for line in [line for line in self._kept if abs(line - change.new) < 1]:
-                self._call(self._kept.pop(line))
+            self._keep(change.old)
+            self._recall()
+        else:
+            self._aside = ""
         if self.book.value == NO_BOOK or self._chosen is not None:
             super().update(change)
 
     def _call(self, read: float) -> None:
         """The line struck the board so far above the mark [mm]; what differs from what the page states, or is moved from now on, is a what-if."""
         if math.isnan(self._struck):
-            self._as_read = self.values | {name: CONTROLS[name].start for name in ("gradient", "collimation")}
+            self._as_read = self.values | self._stated
             self._typical = {"gradient": GRADIENT_U, "collimation": TILT_U}
-        self._struck = read / 1000
+        self._struck, self._aside = read / 1000, ""
         with self.together():
             self.called.value = True
             if read != self.values["phoned"]:
                 self.fields["phoned"].put(read)
         self.fields["phoned"].blank(False)
 
+    def _keep(self, line: float) -> None:
+        """Put the reading aside, if there is one: it belongs to that line [m]."""
+        if self.called.value and not math.isnan(self._struck):
+            self._kept[line] = self.values["phoned"]
+            self._hang_up()
+            self._aside = f"The reading over {length(line, self.units.value)} is put aside: it belongs to that line. "
+
+    def _recall(self) -> None:
+        """The reading that belongs to this line, if one was put aside."""
+        for line in [line for line in self._kept if abs(line - self.values["length"]) < 1]:
+            self._call(self._kept.pop(line))
+
     def _start_over(self, _: Any = None) -> None:
         """The page as a new audience should find it."""
         with self._turn:
             with self.together():
                 self.answer.value, self.called.value, self.book.value = None, False, NO_BOOK
-            self._before = NO_BOOK, CONTROLS["length"].start
+            self._kept.clear()
             self._choose()
 
     def _emptied(self, name: str) -> None:
@@ -147,14 +161,26 @@ class LivePage(Page):
     def _null(self, _: Any = None) -> None:
         """A line so short that no offset can be seen, all else as it is, without a book; pressed again, what was before."""
         with self._turn:
-            now, before = (self.book.value, self.values["length"]), self._before
-            if now == (NO_BOOK, SHORT):
-                self.book.value = before[0]
-                if before[0] == NO_BOOK:
-                    self.fields["length"].put(before[1])
+            now, (book, values, left) = (self.book.value, self.values, self.left_out.value), self._before
+            if book == now[0] == NO_BOOK and now[1]["length"] == SHORT:
+                self.fields["length"].put(values["length"])
+            elif now[0] == NO_BOOK and now[1]["length"] == SHORT:
+                self.book.value, self._before = book, (NO_BOOK, {"length": CONTROLS["length"].start}, NOTHING)
+                self._put({name: values[name] for name in ("height", "gradient", "collimation", "shores")})
+                self.left_out.value = left
             else:
-                self.book.value, self._before = NO_BOOK, now
+                self.book.value, self._before, stated = NO_BOOK, now, self._as_read
+                if self._before[0] != NO_BOOK:  # the same level in the same air
+                    self._stated = {name: stated[name] for name in self._stated if name in stated}
+                    self._put({name: now[1][name] for name in ("height", "gradient", "collimation")})
                 self.fields["length"].put(SHORT)
+
+    def _put(self, values: Mapping[str, float]) -> None:
+        """Set several controls at once."""
+        with self.together():
+            for name, value in values.items():
+                self.fields[name].put(value)
+        self.update()
 
     def _translated(self, name: str, text: str) -> float | None:
         """How much warmer the air at the height of the line is than the water, as the gradient there [K/m] where wind mixes it; None where the text says no such thing."""
@@ -182,7 +208,10 @@ class LivePage(Page):
         with self._turn:
             if self._setting:
                 return
-            self._chosen, self._as_read, self._struck, self._kept = None, {}, math.nan, {}
+            if self._chosen is None:
+                self._keep(self.values["length"])
+            self._chosen, self._as_read, self._struck = None, {}, math.nan
+            self._stated = {name: CONTROLS[name].start for name in ("gradient", "collimation")}
             try:
                 if self.book.value != NO_BOOK:
                     book = read_fieldbook(self.folder / self.book.value)
@@ -190,6 +219,7 @@ class LivePage(Page):
                     self._as_read = {name: value for name, value in as_read(result).items() if math.isfinite(value)}
                     self._typical = _typical(result)
                     self._struck = math.nan if book.is_plan else measured_offset(result).value
+                    self._sound = book.is_plan or decide(result).outcome != "readings disagree"
                     self._chosen = book
             except Exception as error:  # a fault shows on the page, in words
                 self.show_fault(error)
@@ -204,6 +234,8 @@ class LivePage(Page):
                 for name, slider in self.controls.items():
                     self._follow(name, slider)
                 self.fields["phoned"].blank()
+            if self._chosen is None:
+                self._recall()
             self.update()
 
     def _follow(self, name: str, slider: widgets.FloatSlider) -> None:
@@ -245,8 +277,7 @@ class LivePage(Page):
             planned = plan(line)
             null = "The null control: so short a line shows no curve, and a large offset comes from the level or from the hands. " if values["length"] == SHORT else ""
             ask = "Now set the reading that was phoned in. " if self.called.value else ""
-            aside = f"The reading over {length([*self._kept][-1], system)} is put aside: it belongs to that line. " if self._kept else ""
-            return planned.result, aside + null + ask + planned.describe(values["height"], system), (self._assumed(),), "", 0.0
+            return planned.result, self._aside + null + ask + planned.describe(values["height"], system), (self._assumed(),), "", 0.0
         verdict = decide(adjust(phoned_in(line, values["phoned"] / 1000, values["height"])))
         told = _of_the_null(verdict, system) if values["length"] == SHORT else verdict.finding_in(system)
         told = self._supposed(self._moved("gradient", "collimation", "height"), told) + clearance(verdict.result, values["height"], system)
@@ -269,8 +300,11 @@ class LivePage(Page):
         notes = tuple(note.replace("being as stated", "being as supposed") if "gradient" in moved else note for note in verdict.remarks)
         dry = "" if book.water.surfaces else "No reading or height touches the water, so this says nothing of its shape. "
         higher = 1e-3 * (moved["shores"] - self._as_read["shores"]) / verdict.distance if "shores" in moved else 0.0
+        found = verdict.finding_in(system)
+        if asked and self._sound and verdict.outcome == "readings disagree":
+            found = f"{'that' if len(asked) == 1 else 'together they'} would contradict what was read, beyond its uncertainty. The readings speak against it."
         odd = "".join(f" But {note}." for note in verdict.remarks if note.startswith(APART))
-        return verdict.result, dry + self._supposed(asked, verdict.finding_in(system), left) + odd, notes, verdict.outcome, tilt - higher
+        return verdict.result, dry + self._supposed(asked, found, left) + odd, notes, verdict.outcome, tilt - higher
 
     def _moved(self, *names: str) -> dict[str, float]:
         """What a heckler supposes otherwise than it was read."""
@@ -306,10 +340,10 @@ def _typical(result: Result) -> dict[str, float]:
 def _of_the_null(verdict: Verdict, system: str) -> str:
     """Whether a line too short to show a curve struck where it should, whatever the water."""
     far, slope = min(abs(verdict.z_flat), abs(verdict.z_ellipsoid)), COVERAGE * verdict.result.curvature.u * verdict.distance / 2
-    passed = (f"So it should, whatever the water does. But a line tilted by {slope * 1e6:.0f} µrad would pass here as well, and that is {offset(slope * FAR, system)} over "
+    passed = (f"and it struck where it should. But a line tilted by {slope * 1e6:.0f} µrad would pass here as well, and that is {offset(slope * FAR, system)} over "
               f"{length(FAR, system)}: only pegs tell so small a tilt" if far < COVERAGE else
-              f"That is {far:.1f} typical errors from where it should, whatever the water does: it comes from the level or from the hands, so find out before the long line")
-    return f"The null control: over {length(verdict.distance, system)} curve and air can show next to nothing. {passed}."
+              f"and yet it struck {far:.1f} typical errors from where it should: that comes from the level or from the hands, so find out before the long line")
+    return f"The null control: over {length(verdict.distance, system)} curve and air move the line by next to nothing, {passed}."
 
 
 def _went(struck: float, system: str) -> str:

@@ -86,7 +86,9 @@ class Plan(Step):
         flat, ellipsoid = float(over_flat[-1]), float(over_ellipsoid[-1])
         k = float(refraction.coefficient_from_curvature(8 * (over_flat[20] - flat / 2) / distance**2))  # of the sagitta at half-way, whatever the tilt
         verdict = "This plan can tell them apart" if self.go else "This plan can't tell them apart"
-        return (f"At {length(distance, units)}, {_bent(k)}, the line of sight would strike {_side(flat, units)} the mark over flat water and "
+        tilt = (flat / distance + float(refraction.ray_curvature(k)) * distance / 2) * 1e6
+        tilted = f" and with a tilt of {tilt:.0f} µrad" if abs(tilt) >= 0.5 else ""
+        return (f"At {length(distance, units)}, {_bent(k)}{tilted}, the line of sight would strike {_side(flat, units)} the mark over flat water and "
                 f"{_side(ellipsoid, units)} it over water that follows the Earth, however high level and mark both stand. {verdict}: they lie {self.separation:.2f} typical errors (standard uncertainties) apart, and "
                 f"{self.gate:.2f} are needed." + ("" if axis_height is None else clearance(self.result, axis_height, units)))
 

@@ -90,17 +90,17 @@ def finding(verdict: Verdict, system: str) -> str:
         "too uncertain to decide": f"Over {over} this measurement can't tell flat water from water that follows the Earth: {_uncertain(verdict, system)}",
         "undecided": f"Over {over} neither flat water nor water that follows the Earth can be excluded. {radius}" + _worst_note(verdict),
         "flat rejected": f"Over {over} flat water is excluded (if all is as stated, in error at most {100 * rule.alpha_flat:g} % of the time), "
-                         f"and {_fits('water that follows the Earth', verdict.z_ellipsoid)}. {radius}",
+                         f"and {_fits('water that follows the Earth', verdict.z_ellipsoid, rule.alpha_ellipsoid)}. {radius}",
         "ellipsoid rejected": f"Over {over} water that follows the Earth is excluded (if all is as stated, in error at most "
-                              f"{100 * rule.alpha_ellipsoid:g} % of the time), and {_fits('flat water', verdict.z_flat)}. {radius}",
+                              f"{100 * rule.alpha_ellipsoid:g} % of the time), and {_fits('flat water', verdict.z_flat, rule.alpha_flat)}. {radius}",
         "both rejected": f"Over {over} the measurement fits neither flat water nor water that follows the Earth: something in it is not as "
                          f"stated.{_explained(verdict, system)} {radius}",
     }
     return texts[verdict.outcome]
 
 
-def _fits(what: str, z: float) -> str:
-    return f"the measurement agrees with {what}" if abs(z) < COVERAGE else f"{what} can't be excluded as surely as the rule asks"
+def _fits(what: str, z: float, alpha: float) -> str:
+    return f"the measurement agrees with {what}" if abs(z) < COVERAGE else f"{what} can't be excluded as surely as the rule asks (in error at most {100 * alpha:g} % of the time)"
 
 
 def _explained(verdict: Verdict, system: str) -> str:
@@ -112,16 +112,16 @@ def _explained(verdict: Verdict, system: str) -> str:
         return ""
     if not math.isnan(excess.collimation):
         unit = "in per 100 ft" if system == "us" else "mm per 30 m"
-        slope = f"{in_words(excess.collimation)[unit]:.{2 if system == 'us' else 1}f} {unit}"
+        slope = f"{in_words(abs(excess.collimation))[unit]:.{2 if system == 'us' else 1}f} {unit}"
         limit = {None: "", True: ", within its tolerance", False: ", beyond its tolerance"}[excess.within_tolerance]
-        causes.append(f"a line of sight tilted by {excess.collimation * 1e6:.0f} µrad ({slope}{limit})")
+        causes.append(f"a line of sight tilted by {abs(excess.collimation) * 1e6:.0f} µrad {'more' if excess.collimation > 0 else 'less'} ({slope}{limit})")
     if not math.isnan(excess.k):
         stated = verdict.result.effective_k
         causes.append(f"air of k = {stated + excess.k:.2f}, not {stated:.2f}")
     if not math.isnan(excess.height):
         causes.append(f"a height {offset(abs(excess.height), system)} wrong at the target")
     told = f"is {found:.1f} times that of the ellipsoid" if found > 0 else "is negative"
-    return f" The curvature found {told}; any one of these could be why: {', '.join(causes)}." if causes else ""
+    return f" The curvature found {told}; any one could be why: {', '.join(causes)}." if causes else ""
 
 
 def _at_odds(verdict: Verdict, system: str) -> str:

@@ -514,8 +514,8 @@ def test_the_null_control_passes_or_fails_and_says_nothing_of_the_water(tilt, re
     put(page, collimation=tilt)
     page.null.click()
     page.fields["phoned"].children[2].value = f"{read}"
-    assert ("So it should, whatever the water does. But a line tilted by 93 µrad would pass here as well, and that is 186 mm over 2000 m" in page.sentence.value) == passes
-    assert ("from where it should, whatever the water does" in page.sentence.value) != passes
+    assert ("and it struck where it should. But a line tilted by 93 µrad would pass here as well, and that is 186 mm over 2000 m" in page.sentence.value) == passes
+    assert ("typical errors from where it should: that comes from the level or from the hands" in page.sentence.value) != passes
     assert "excluded" not in page.sentence.value and "times that of the ellipsoid" not in page.sentence.value
 
 
@@ -559,14 +559,66 @@ def test_a_reading_comes_back_with_its_line():
     assert page.sentence.value == short and page.fields["phoned"].children[2].value == "2"
 
 
-def test_the_null_control_is_there_with_a_book_and_leads_back_to_it():
+def test_the_null_control_takes_the_level_of_a_book_and_leads_back_to_it_and_to_what_was_supposed():
     page = answered(DATA)
     page.book.value = "builders_level_tested"
+    level = page.values["collimation"]
+    page.controls["gradient"].value, page.controls["shores"].value = 0.1, 5.0
+    page.left_out.value = page.left_out.options[1]
+    said, before = page.sentence.value, page.values
+    page.null.click()
+    assert page.book.value == panels.NO_BOOK and "The null control" in page.sentence.value
+    assert page.values == before | {"length": panels.SHORT, "shores": 0.0} and level == pytest.approx(50.1, abs=0.1)
+    page.fields["phoned"].children[2].value = "5"
+    assert "tilted by" not in page.sentence.value.partition("But")[0] and "(3.7 typical errors from -0.01 K/m, very unlikely)" in page.sentence.value
+    page.null.click()
+    assert page.book.value == "builders_level_tested" and page.sentence.value == said and page.values | {"phoned": 0.0} == before | {"phoned": 0.0}
+
+
+def test_a_reading_outlives_a_look_into_a_book_and_not_the_next_hall():
+    page = answered(DATA)
+    page.fields["phoned"].put(250.0)
     said = page.sentence.value
-    page.null.click()
-    assert page.book.value == panels.NO_BOOK and page.values["length"] == panels.SHORT and "The null control" in page.sentence.value
-    page.null.click()
-    assert page.book.value == "builders_level_tested" and page.sentence.value == said
+    page.book.value = "builders_level"
+    assert page.fields["phoned"].children[2].value == "" and "250" not in page.sentence.value
+    page.book.value = panels.NO_BOOK
+    assert page.sentence.value == said and page.fields["phoned"].children[2].value == "250"
+    page.reset.click()
+    page.answer.value = "on the mark"
+    assert "It struck" not in page.sentence.value and page.fields["phoned"].children[2].value == ""
+
+
+def test_what_is_put_aside_is_said_once():
+    page = answered(None)
+    page.fields["phoned"].put(250.0)
+    page.controls["length"].value = 500
+    assert "is put aside" in page.sentence.value
+    page.controls["gradient"].value = 0.1
+    assert "is put aside" not in page.sentence.value and "strike" in page.sentence.value
+
+
+def test_a_supposition_that_the_readings_contradict_is_answered_so():
+    page = answered(DATA)
+    page.book.value = "two_kilometres"
+    page.controls["shores"].value = 100.0
+    assert "Then: that would contradict what was read, beyond its uncertainty. The readings speak against it." in page.sentence.value
+    page.controls["gradient"].value = 0.2
+    assert "Then: together they would contradict" in page.sentence.value and "find the blunder" not in page.sentence.value
+
+
+def test_a_browser_that_answers_while_the_page_still_works_moves_nothing():
+    """It sends the step beside what was put before `put` has come back."""
+    page = answered(None)
+    field = page.fields["length"]
+    page.picture.observe(lambda change: field.slider.set_state({"value": 1600.0}), "value")
+    field.put(1612.0)
+    assert (field.value, field.slider.value, field.children[2].value) == (1612.0, 1600.0, "1612")
+
+
+def test_a_plan_names_the_tilt_that_it_counts_on():
+    page = answered(None)
+    put(page, collimation=60.0)
+    assert "in air that bends light down (k = 0.15) and with a tilt of 60 µrad, the line of sight" in page.sentence.value
 
 
 def test_the_height_of_the_tripod_may_be_doubted_where_the_air_does_not_hang_on_it():
