@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import curvelab
-from curvelab import adjustment, instrument, leastsquares, observation, prediction, priors, refraction
+from curvelab import adjustment, designs, instrument, leastsquares, observation, planning, prediction, priors, refraction
 from curvelab.fieldbook import compose, with_changes
 from curvelab.observation import single_sight
 from curvelab.rows import Row
@@ -478,3 +478,14 @@ def test_a_prediction_rests_on_the_peg_test_and_not_on_the_lake(tmp_path):
 
     assert offset(0.773, 1.2) == pytest.approx(offset(0.273, 1.2), abs=1e-9)
     assert offset(0.273, 1.201) - offset(0.273, 1.2) == pytest.approx(0.001 / 95 * 2000, rel=1e-2)
+
+
+def test_a_sight_as_short_as_a_peg_test_is_not_predicted_by_its_own_reading():
+    """100 m, read 14 mm above what either water lets expect: the lines stay where they were planned."""
+    line = designs.single_line(100.0, pointings=1)
+    told = [prediction.predicted_lines(curvelab.adjust(planning.phoned_in(line, by, 1.6))) for by in (0.0, 0.014)]
+    for (along, *lines), (_, *others) in [told]:
+        assert along[0] == 0.0 and along[-1] == 100.0 and np.allclose(np.diff(along), 2.5)
+        for (by, u), (same, _), curvature in zip(lines, others, (0.0, 1 / float(curvelab.ellipsoid.azimuth_radius(50, 60)))):
+            assert by[0] == 0.0 and np.abs(by - same).max() < 1e-6 and (np.diff(u) > 0).all()
+            assert by[-1] == pytest.approx((curvature - 0.15 / 6.371e6) * 100.0**2 / 2, abs=1e-6)

@@ -313,6 +313,11 @@ def test_repeats_that_only_scatter_are_hardly_ever_called_apart(n, noise):
     assert sum(diagnosis.stands_apart(list(group), 1.0) for group in groups) <= 20 + 4 * math.sqrt(20)
 
 
+@pytest.mark.parametrize("values, apart", [([0.0, 1e-6, 1.0], True), ([1.0, 1.001], False), ([5.0, 5.001, 5.002, 4.7], True), ([-5.0, -5.001, -5.002, -4.7], True), ([1.0, 1.001, 1.002, 1.003], False)])
+def test_a_single_value_stands_apart_on_either_side_and_of_three_at_least(values, apart):
+    assert diagnosis.stands_apart(values, 0.01) == diagnosis.stands_apart(values[::-1], 0.01) == apart
+
+
 def test_a_decimetre_misread_in_one_of_five_repeats_is_named(tmp_path):
     """12 µrad of pointing are 24 mm at 2 km: five readings with one 100 mm off scatter 1.9 times as stated, which no test of the whole refuses."""
     text = "setup,point,distance [m],reading [m]\nS1,near water,10,1.5\n" + "".join(f"S1,target,2000,{value}\n" for value in (0.271, 0.274, 0.267, 0.276, 0.371))
