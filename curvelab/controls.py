@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
@@ -73,7 +74,8 @@ class Field(widgets.HBox):
         self._control, self._refuse, self._emptied, self._translated = control, refuse, emptied, translated
         self._low, self._high = control.low, control.high
         self.slider = _Slider(value=control.start, min=control.low, max=control.high, step=control.step, readout=False, continuous_update=True, layout={"width": "6em"})
-        self._following = self._put = self._blank = False
+        self._following = self._blank = False
+        self._put: deque[float] = deque(maxlen=4)  # values that a browser has yet to answer with the step beside them
         self._label, self._number = widgets.Label(layout={"width": "15em"}), widgets.Text(continuous_update=False, layout={"width": "5em"})
         super().__init__([self._label, self.slider, self._number], value=self.slider.value)
         self.add_class(f"curvelab-{name}")
@@ -86,9 +88,16 @@ class Field(widgets.HBox):
     def put(self, value: float) -> None:
         """Give the control a value [its metric unit], between steps too; beyond its range, the end of that."""
         value = min(max(value, self.slider.min), self.slider.max)
-        self._put = True  # first: a browser may answer while the page still works at it
+        if value != self.slider.value:
+            self._expect(value)  # first: a browser may answer while the page still works at it
         self.slider.value = value
         self.value = value
+
+    def _expect(self, value: float) -> None:
+        """A browser will answer a value between steps with the step beside it."""
+        steps = (value - self.slider.min) / self.slider.step
+        if abs(steps - round(steps)) > 1e-6:
+            self._put.append(value)
 
     def blank(self, blank: bool = True) -> None:
         """Show no number until one is given; or that which there is."""
@@ -114,7 +123,10 @@ class Field(widgets.HBox):
             step = round_down(step * self._factor) / self._factor
             low, high = math.floor(low / step) * step, math.ceil(high / step) * step
         with self.slider.hold_sync(), self.slider.hold_trait_notifications():  # a browser that moves the value to a step overlooks what else came with it
+            changed = (low, high, step) != (self.slider.min, self.slider.max, self.slider.step)
             self.slider.min, self.slider.max, self.slider.step = low, high, step
+            if changed:
+                self._expect(self.slider.value)
         self.put(value)
 
     def told(self, value: float) -> str:
@@ -127,10 +139,15 @@ class Field(widgets.HBox):
 
     def _slid(self, _: Any = None) -> None:
         """Where the slider stands, unless a browser has but moved it to the step beside what was put there last."""
-        to_a_step = self._put and self.slider.moved and abs(self.slider.value - self.value) < (0.5 + 1e-6) * self.slider.step
-        self._put = self._put and not self.slider.moved
-        if not to_a_step:
-            self.value = self.slider.value
+        if self.slider.moved:
+            if abs(self.slider.value - self.value) < 1e-6 * self.slider.step:  # a browser's rounding
+                return
+            answered = [value for value in self._put if abs(self.slider.value - value) < (0.5 + 1e-6) * self.slider.step]
+            if answered:
+                self._put.remove(answered[0])
+                return
+            self._put.clear()
+        self.value = self.slider.value
 
     def _follow(self, change: Any = None) -> None:
         """The number says what the control does."""

@@ -170,7 +170,8 @@ class LivePage(Page):
                 self.left_out.value = left
             else:
                 self.book.value, self._before, stated = NO_BOOK, now, self._as_read
-                if self._before[0] != NO_BOOK:  # the same level in the same air
+                if self._before[0] != NO_BOOK:  # the same level in the same air, not yet read so near
+                    self._kept.pop(SHORT, None)
                     self._stated = {name: stated[name] for name in self._stated if name in stated}
                     self._put({name: now[1][name] for name in ("height", "gradient", "collimation")})
                 self.fields["length"].put(SHORT)

@@ -148,7 +148,8 @@ def test_the_null_control_forgets_a_reading(page):
 
 
 @pytest.mark.parametrize("control, typed, beside", [("length", 1612.0, 1600.0), ("length", 1625.0, 1650.0), ("length", 1625.0, 1600.0), ("height", 1.75, 1.8), ("gradient", -0.013, -0.014)])
-def test_a_number_between_the_steps_outlives_a_browser_that_moves_the_slider_to_one(page, control, typed, beside):
+def test_a_number_between_the_steps_outlives_a_browser_that_moves_the_slider_to_one(control, typed, beside):
+    page = answered(None)
     field, slider, before = page.fields[control], page.controls[control], page.values[control]
     field.children[2].value = f"{typed:g}"
     said = page.sentence.value
@@ -613,6 +614,17 @@ def test_a_browser_that_answers_while_the_page_still_works_moves_nothing():
     page.picture.observe(lambda change: field.slider.set_state({"value": 1600.0}), "value")
     field.put(1612.0)
     assert (field.value, field.slider.value, field.children[2].value) == (1612.0, 1600.0, "1612")
+
+
+def test_a_browser_that_answers_two_numbers_late_moves_nothing_and_a_hand_does():
+    page = answered(None)
+    field = page.fields["length"]
+    field.put(1988.0), field.put(112.0)
+    for late in (2000.0, 100.0):
+        field.slider.set_state({"value": late})
+        assert field.value == 112.0
+    field.slider.set_state({"value": 150.0})
+    assert field.value == 150.0
 
 
 def test_a_plan_names_the_tilt_that_it_counts_on():
