@@ -23,8 +23,8 @@ from .planning import CAUTIONS, TESTED, as_read, clearance, phoned_in, plan, wha
 from .prediction import measured_offset
 from .records import FieldBook
 from .refraction import DRY_ADIABATIC
-from .uncertainty import COVERAGE
 from .remarks import APART
+from .uncertainty import COVERAGE
 from .wording import WORDS, length, offset
 
 NO_BOOK, NOTHING, CALLED = "no field book: only plan", "no row", "a reading was phoned in"
@@ -39,6 +39,7 @@ CONTROLS = {
 }
 GRADIENT_U, TILT_U = 0.03, float(TESTED.partition(" ")[0])  # K/m; µrad
 SHORT, FAR = 100.0, CONTROLS["length"].start  # m, of the null control, and of the line that it is told for
+NOT_YET = NO_BOOK, {"length": FAR}, NOTHING  # book, values and row left out, where no null control took their place
 LIKELY = {5.0: ", next to impossible", 3.0: ", very unlikely", 2.0: ", unlikely", 0.0: ""}  # from so many typical errors on
 WHAT_IF = {"gradient": "the temperature gradient had been {}", "collimation": sceptic.WHAT_IF["collimation"], "shores": sceptic.WHAT_IF["shores"],
            "height": "the instrument had stood at {}"}
@@ -81,7 +82,7 @@ class LivePage(Page):
         self._aside = ""  # that one of them was put there just now
         self._sound = True  # whether the readings of the book agree
         self._stated: dict[str, float] = {}  # what the page takes for granted without a book
-        self._before = NO_BOOK, {"length": CONTROLS["length"].start}, NOTHING  # what the null control took the place of
+        self._before = NOT_YET  # what the null control took the place of
         self.answer.add_class("curvelab-answer"), self.called.add_class("curvelab-called"), self.reset.add_class("curvelab-reset")
         self.large.add_class("curvelab-large"), self.null.add_class("curvelab-null")
         ask, judge = (widgets.HBox(row, layout={"align_items": "center"}) for row in (
@@ -123,9 +124,14 @@ class LivePage(Page):
                 self.fields["phoned"].put(read)
         self.fields["phoned"].blank(False)
 
+    @property
+    def _phoned(self) -> bool:
+        """Whether a reading was phoned in and is there."""
+        return self.called.value and not math.isnan(self._struck)
+
     def _keep(self, line: float) -> None:
         """Put the reading aside, if there is one: it belongs to that line [m]."""
-        if self.called.value and not math.isnan(self._struck):
+        if self._phoned:
             self._kept[line] = self.values["phoned"]
             self._hang_up()
             self._aside = f"The reading over {length(line, self.units.value)} is put aside: it belongs to that line. "
@@ -161,20 +167,22 @@ class LivePage(Page):
     def _null(self, _: Any = None) -> None:
         """A line so short that no offset can be seen, all else as it is, without a book; pressed again, what was before."""
         with self._turn:
-            now, (book, values, left) = (self.book.value, self.values, self.left_out.value), self._before
-            if book == now[0] == NO_BOOK and now[1]["length"] == SHORT:
-                self.fields["length"].put(values["length"])
-            elif now[0] == NO_BOOK and now[1]["length"] == SHORT:
-                self.book.value, self._before = book, (NO_BOOK, {"length": CONTROLS["length"].start}, NOTHING)
+            book, values, left = now = self.book.value, self.values, self.left_out.value
+            if book != NO_BOOK:  # the same level in the same air, not yet read so near
+                stated, self.book.value, self._before = self._as_read, NO_BOOK, now
+                self._kept.pop(SHORT, None)
+                self._stated = {name: stated[name] for name in self._stated if name in stated}
+                self._put({name: values[name] for name in ("height", "gradient", "collimation")})
+                self.fields["length"].put(SHORT)
+            elif values["length"] != SHORT:
+                self._before = now
+                self.fields["length"].put(SHORT)
+            elif self._before[0] == NO_BOOK:
+                self.fields["length"].put(self._before[1]["length"])
+            else:
+                (self.book.value, values, left), self._before = self._before, NOT_YET
                 self._put({name: values[name] for name in ("height", "gradient", "collimation", "shores")})
                 self.left_out.value = left
-            else:
-                self.book.value, self._before, stated = NO_BOOK, now, self._as_read
-                if self._before[0] != NO_BOOK:  # the same level in the same air, not yet read so near
-                    self._kept.pop(SHORT, None)
-                    self._stated = {name: stated[name] for name in self._stated if name in stated}
-                    self._put({name: now[1][name] for name in ("height", "gradient", "collimation")})
-                self.fields["length"].put(SHORT)
 
     def _put(self, values: Mapping[str, float]) -> None:
         """Set several controls at once."""
@@ -274,7 +282,7 @@ class LivePage(Page):
         if self._chosen is not None:
             return self._of_the_book(self._chosen)
         line = single_line(values["length"], gradient=f"{values['gradient']:.4f} ± {GRADIENT_U} K/m", collimation=f"{values['collimation']:.3f} ± {TESTED}", pointings=1)
-        if not self.called.value or math.isnan(self._struck):
+        if not self._phoned:
             planned = plan(line)
             null = "The null control: so short a line shows no curve, and a large offset comes from the level or from the hands. " if values["length"] == SHORT else ""
             ask = "Now set the reading that was phoned in. " if self.called.value else ""
@@ -289,7 +297,7 @@ class LivePage(Page):
         values, system, moved = self.values, self.units.value, self._moved("gradient", "collimation", "shores", "height")
         left = [f"{self.left_out.value} had not been taken"] if self.left_out.value != NOTHING else []
         asked = dict(moved)
-        moved.pop("height", None)
+        moved.pop("height", None)  # cancels
         if left:
             book = sceptic.without(book, *self._choices[self.left_out.value])
         if book.is_plan:
